@@ -1,0 +1,276 @@
+"""What the machine says happened. Words for it are found in `dialogue.replies`.
+
+Effects are data: the log keeps them beside the event that caused them.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+
+class _Effect(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Bounds(_Effect):
+    """Limits in one unit, with where they come from; None is unbounded."""
+
+    at_least: Decimal | None = None
+    at_most: Decimal | None = None
+    unit: str
+    source: str = ""  # title and section, as it is spoken and printed
+    safety: bool = False
+    working: tuple[str, ...] = ()  # step by step, when a calculator gave the limits
+    warnings: tuple[str, ...] = ()
+
+
+class Entered(_Effect):
+    """A step is now the current one: speak it. `again` if it was spoken before."""
+
+    kind: Literal["entered"] = "entered"
+    step: str
+    again: bool = False
+
+
+class Finished(_Effect):
+    """No step is left."""
+
+    kind: Literal["finished"] = "finished"
+    open_points: int
+
+
+class ReadBack(_Effect):
+    """Something is pending and waits for AFFIRM. Exactly one of the payloads is set."""
+
+    kind: Literal["read-back"] = "read-back"
+    step: str
+    value: Decimal | None = None
+    unit: str = ""
+    special: str = ""
+    tag: str = ""
+    word: str = ""
+    challenge: str = ""
+    person: str = ""
+
+
+class Taken(_Effect):
+    """An answer was affirmed (or needed no read-back) and stands in the log."""
+
+    kind: Literal["taken"] = "taken"
+    step: str
+    word: str = ""
+    tag: str = ""
+    person: str = ""
+    answer: str = ""
+
+
+class Judged(_Effect):
+    """A reading was taken and held against its limits.
+
+    verdict: "pass", "fail", or "none" where the step has no limits. supersedes: log position
+    of the reading that this one corrects, or None. derived: it was computed, not measured.
+    """
+
+    kind: Literal["judged"] = "judged"
+    step: str
+    name: str
+    value: Decimal | None
+    unit: str
+    special: str = ""
+    said: str = ""
+    si_value: float | None = None
+    si_unit: str = ""
+    bounds: Bounds | None = None
+    verdict: Literal["pass", "fail", "none"]
+    then: Literal["", "stop", "repeat", "note"] = ""  # what a fail does
+    derived: bool = False
+    corrects: bool = False
+    working: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    instrument: str = ""
+
+
+class Implausible(_Effect):
+    """The value lies outside what the step can mean: probably misheard. Nothing is taken."""
+
+    kind: Literal["implausible"] = "implausible"
+    step: str
+    value: Decimal
+    unit: str
+    low: Decimal
+    high: Decimal
+    plausible_unit: str
+
+
+class WrongUnit(_Effect):
+    """The unit that was said can't measure what the step asks for."""
+
+    kind: Literal["wrong-unit"] = "wrong-unit"
+    step: str
+    said: str
+    expected: str
+
+
+class Withdrawn(_Effect):
+    """What was pending was refused by the person (NEGATIVE, DISREGARD): ask again."""
+
+    kind: Literal["withdrawn"] = "withdrawn"
+    step: str
+
+
+class Refused(_Effect):
+    """A gate holds. `missing` lists codes, `offer` the step that supplies the first of them.
+
+    Codes: "state:proven-dead" (energy state needed), "isolated", "lock:lead", "try-start",
+    "tester-before", "dead:l1-l2", "wait:120" (seconds left), "stored", "tester-after",
+    "challenge-wrong", "challenge-old", "challenge-missing", "affirm-needed",
+    "locks-on:lead", "unsettled:<step>", "failed:<reading>", "same-tag", "wrong-tag", "lead-only".
+    """
+
+    kind: Literal["refused"] = "refused"
+    step: str
+    missing: tuple[str, ...]
+    offer: str = ""
+
+
+class Voided(_Effect):
+    """The energy proof is gone; everything that needs it waits until it is taken anew.
+
+    cause: "lock-off", "power-on", "person-joined", "crew-changed", "stop-work", "restart",
+    "interruption", "voltage-found", "unable". was: the state that was lost.
+    """
+
+    kind: Literal["voided"] = "voided"
+    cause: str
+    was: str
+
+
+class EnergyNow(_Effect):
+    """The energy ledger has a new state."""
+
+    kind: Literal["energy-now"] = "energy-now"
+    state: str
+
+
+class ChallengeNeeded(_Effect):
+    """The shell must draw two digits and feed them back as `ChallengeIssued`."""
+
+    kind: Literal["challenge-needed"] = "challenge-needed"
+    step: str
+
+
+class ChallengeGiven(_Effect):
+    """Speak the challenge. The whole gate phrase is never spoken, so no echo can satisfy it."""
+
+    kind: Literal["challenge-given"] = "challenge-given"
+    step: str
+    phrase: str
+    digits: str
+
+
+class Waiting(_Effect):
+    """A waiting time runs."""
+
+    kind: Literal["waiting"] = "waiting"
+    step: str
+    left_s: float
+
+
+class AskAgain(_Effect):
+    """Nothing was taken. After the second time in a row the reply lists what can be said."""
+
+    kind: Literal["ask-again"] = "ask-again"
+    step: str
+    why: str
+    candidates: tuple[str, ...] = ()
+    times: int = 1
+
+
+class OpenPoint(_Effect):
+    """An item for the open-points list. `cause`: "unable" or "failed"."""
+
+    kind: Literal["open-point"] = "open-point"
+    step: str
+    cause: str
+    reason: str = ""
+    stays: bool = False  # the step can't be passed over: it stays the current one
+
+
+class Explained(_Effect):
+    """An answer to "reason", "limits" or "where are we"; the reply looks the content up."""
+
+    kind: Literal["explained"] = "explained"
+    step: str
+    what: Literal["reason", "limits", "where-are-we", "read-back", "options"]
+    bounds: Bounds | None = None
+
+
+class Held(_Effect):
+    """Everything waits. cause: "stop-work", "stand-by" or "emergency"."""
+
+    kind: Literal["held"] = "held"
+    cause: str
+    who: str
+
+
+class Resumed(_Effect):
+    """Work goes on."""
+
+    kind: Literal["resumed"] = "resumed"
+
+
+class Noted(_Effect):
+    """A remark was kept."""
+
+    kind: Literal["noted"] = "noted"
+    text: str
+
+
+class Setting(_Effect):
+    """The way of speaking changes: "brief", "full", "slower", "faster", "louder", "quieter"."""
+
+    kind: Literal["setting"] = "setting"
+    name: str
+
+
+class HelperCalled(_Effect):
+    """The other person's device is to ring."""
+
+    kind: Literal["helper-called"] = "helper-called"
+
+
+class Repeat(_Effect):
+    """Speak the last reply again; nothing changes."""
+
+    kind: Literal["repeat"] = "repeat"
+
+
+Effect = Annotated[
+    Entered
+    | Finished
+    | ReadBack
+    | Taken
+    | Judged
+    | Implausible
+    | WrongUnit
+    | Withdrawn
+    | Refused
+    | Voided
+    | EnergyNow
+    | ChallengeNeeded
+    | ChallengeGiven
+    | Waiting
+    | AskAgain
+    | OpenPoint
+    | Explained
+    | Held
+    | Resumed
+    | Noted
+    | Setting
+    | HelperCalled
+    | Repeat,
+    Field(discriminator="kind"),
+]

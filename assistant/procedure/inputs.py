@@ -1,0 +1,252 @@
+"""What a person, a device or the clock can tell the machine.
+
+Every input is a frozen model with a `kind`, so that the log can keep it and `replay` can read
+it again. An `Event` is an input with who, where and when.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+
+
+class _Input(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+# --- answers to a step -----------------------------------------------------------------------
+
+
+class Confirm(_Input):
+    """The step's own word was said ("done", "no movement", "power is on")."""
+
+    kind: Literal["confirm"] = "confirm"
+    word: str
+
+
+class Affirm(_Input):
+    """AFFIRM. `plain` marks a plain "yes", which is enough only where no gate hangs on it."""
+
+    kind: Literal["affirm"] = "affirm"
+    plain: bool = False
+
+
+class Negative(_Input):
+    """NEGATIVE: the read-back was wrong, or no."""
+
+    kind: Literal["negative"] = "negative"
+
+
+class Reading(_Input):
+    """A measured value as said.
+
+    value: the number, None with a `special`. unit: canonical unit name; None if no unit was
+    said (the step's unit holds). special: what the meter showed instead of a number.
+    said: the words.
+    """
+
+    kind: Literal["reading"] = "reading"
+    value: Decimal | None = None
+    unit: str | None = None
+    special: Literal["over-range", "open-line", "no-reading"] | None = None
+    said: str = ""
+
+
+class Tag(_Input):
+    """A lock's tag number, as digits."""
+
+    kind: Literal["tag"] = "tag"
+    digits: str
+
+
+class Choice(_Input):
+    """One of the answers a step offers."""
+
+    kind: Literal["choice"] = "choice"
+    answer: str
+
+
+class Challenge(_Input):
+    """A gate phrase with the digits that were said with it ("" if none were).
+
+    phrase: "lockout-confirmed" or "clear-to-energise".
+    """
+
+    kind: Literal["challenge"] = "challenge"
+    phrase: Literal["lockout-confirmed", "clear-to-energise"]
+    digits: str = ""
+
+
+class Correction(_Input):
+    """CORRECTION, with the right value where it was said in the same breath."""
+
+    kind: Literal["correction"] = "correction"
+    reading: Reading | None = None
+    tag: Tag | None = None
+
+
+class Unable(_Input):
+    """UNABLE with the reason, if one was said."""
+
+    kind: Literal["unable"] = "unable"
+    reason: str = ""
+
+
+# --- phrases that hold in every step -----------------------------------------------------------
+
+
+class Command(_Input):
+    """A phrase that asks for something and carries nothing else."""
+
+    kind: Literal["command"] = "command"
+    name: Literal[
+        "say-again",
+        "read-back",
+        "stand-by",
+        "go-ahead",
+        "stop-work",
+        "where-are-we",
+        "reason",
+        "limits",
+        "call-helper",
+        "brief",
+        "full",
+        "slower",
+        "faster",
+        "louder",
+        "quieter",
+        "go-back",
+        "prove-again",
+        "disregard",
+        "measure-again",
+        "emergency",
+    ]
+
+
+class GoTo(_Input):
+    """Go to a section of the pack by its name."""
+
+    kind: Literal["go-to"] = "go-to"
+    section: str
+
+
+class Note(_Input):
+    """A dictated remark; `text` is the best transcript, `clip` the kept sound, if any."""
+
+    kind: Literal["note"] = "note"
+    text: str
+    clip: str = ""
+
+
+class LockOff(_Input):
+    """Somebody says that a lock is off. Outside the release step it voids the proof."""
+
+    kind: Literal["lock-off"] = "lock-off"
+
+
+class PowerOn(_Input):
+    """Somebody says that the power is on. Anywhere but after the release it voids the proof."""
+
+    kind: Literal["power-on"] = "power-on"
+
+
+class NotUnderstood(_Input):
+    """Nothing that is accepted here was heard, or two readings of it are possible.
+
+    why: "noise", "other speech", "too short", "unsure", "ambiguous", "not here".
+    candidates: the possible readings of an ambiguous utterance, in words.
+    """
+
+    kind: Literal["not-understood"] = "not-understood"
+    why: str
+    candidates: tuple[str, ...] = ()
+
+
+# --- from the job itself -----------------------------------------------------------------------
+
+
+class Started(_Input):
+    """The job begins: the plan's first step is entered."""
+
+    kind: Literal["started"] = "started"
+
+
+class Restarted(_Input):
+    """The program was started again: nothing is known of the energy state."""
+
+    kind: Literal["restarted"] = "restarted"
+
+
+class ChallengeIssued(_Input):
+    """The digits of a fresh challenge, drawn outside the pure core and kept in the log."""
+
+    kind: Literal["challenge-issued"] = "challenge-issued"
+    digits: str
+
+
+class PersonJoined(_Input):
+    """Somebody joins the crew, without a lock as yet."""
+
+    kind: Literal["person-joined"] = "person-joined"
+    person: str
+
+
+class CrewChanged(_Input):
+    """A new crew takes over: locks and proof are taken anew."""
+
+    kind: Literal["crew-changed"] = "crew-changed"
+    people: tuple[str, ...]
+
+
+class Tick(_Input):
+    """Time has passed; counts down waits and interruptions."""
+
+    kind: Literal["tick"] = "tick"
+
+
+Input = Annotated[
+    Confirm
+    | Affirm
+    | Negative
+    | Reading
+    | Tag
+    | Choice
+    | Challenge
+    | Correction
+    | Unable
+    | Command
+    | GoTo
+    | Note
+    | LockOff
+    | PowerOn
+    | NotUnderstood
+    | Started
+    | Restarted
+    | ChallengeIssued
+    | PersonJoined
+    | CrewChanged
+    | Tick,
+    Field(discriminator="kind"),
+]
+INPUT: TypeAdapter[Input] = TypeAdapter(Input)
+
+
+class Event(BaseModel):
+    """An input with who, where and when.
+
+    at_s: monotonic time since the job's log began, never going back. [s]
+    who: "lead", "helper" or "system". via: how it came in.
+    heard, confidence: the recogniser's words and certainty, for the log.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    input: Input
+    at_s: float
+    who: str = "lead"
+    device: str = ""
+    via: Literal["voice", "touch", "text", "system"] = "voice"
+    heard: str = ""
+    confidence: float = 1.0
