@@ -1,0 +1,320 @@
+"""Packs, steps and jobs as frozen data. No rules live here; `load` reads them, `machine` moves.
+
+A pack is written for every door; `load.bind` makes a `Plan` of it for one job: `for_each` is
+spread out, placeholders are filled, steps whose job conditions don't hold are left out.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+EnergyState = Literal["unknown", "isolated", "locked", "proven-dead", "released", "energised"]
+SignalWord = Literal["DANGER", "WARNING", "CAUTION", "NOTICE"]
+Who = Literal["lead", "helper", "both"]
+# What a step's answer proves to the energy ledger (see energy.py).
+Proof = Literal[
+    "lock",
+    "try-start",
+    "tester-before",
+    "dead",
+    "stored-wait",
+    "stored",
+    "tester-after",
+    "lock-off",
+]
+KEBAB = r"^[a-z0-9]+(-[a-z0-9]+)*$"
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+
+class PackSource(_Model):
+    """Where a pack's facts come from. `kind` says how far it was verified."""
+
+    title: str
+    edition: str = ""
+    kind: Literal["published", "from-memory", "common-practice"] = "published"
+    licence: str = ""
+    note: str = ""
+
+
+class Source(_Model):
+    """A place in one of the pack's sources."""
+
+    ref: str
+    section: str = ""
+
+
+class Caution(_Model):
+    """A safety message in the words of the open standards (ANSI Z535.4, ISO 3864-2)."""
+
+    word: SignalWord = "WARNING"
+    text: str
+
+
+class Need(_Model):
+    """The energy state a step needs before it may be entered."""
+
+    energy: EnergyState
+
+
+class Sets(_Model):
+    """The energy state that a step's confirmation sets: makes the step a gate."""
+
+    energy: EnergyState
+
+
+class ReadingSpec(_Model):
+    """A value to be measured. `plausible` is in `unit`; outside it was probably misheard."""
+
+    name: str = Field(pattern=r"^[a-z0-9.-]+$")
+    unit: str
+    plausible: tuple[Decimal, Decimal]
+    instrument: Literal["required", "optional", "none"] = "optional"
+
+
+class TagSpec(_Model):
+    """A lock's tag number, one to eight digits."""
+
+    name: str = "lock"
+
+
+class Derived(_Model):
+    """A value the tool works out itself: calculator `calc` fed by `with`.
+
+    The values of `with` are "job.supply.nominal", "reading.NAME", "reading.NAME.*" (every
+    item of a for_each step) or written quantities ("480 V").
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+    name: str
+    calc: str
+    unit: str
+    given: dict[str, str] = Field(alias="with")
+
+
+class Expects(_Model):
+    """Exactly one kind of answer.
+
+    confirmation: the phrase that confirms. choice: spoken answer -> "next", "end" or a step id.
+    challenge: a gate phrase. wait: "stored-energy" (the job's waiting time, from the moment
+    the disconnect was off) or a duration such as "60 s" from entering the step.
+    """
+
+    confirmation: str | None = None
+    reading: ReadingSpec | None = None
+    choice: dict[str, str] | None = None
+    tag: TagSpec | None = None
+    challenge: Literal["lockout-confirmed", "clear-to-energise"] | None = None
+    wait: str | None = None
+    derived: Derived | None = None
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> Expects:
+        given = [name for name in type(self).model_fields if getattr(self, name) is not None]
+        if len(given) != 1:
+            raise ValueError(
+                f"a step expects exactly one kind of answer, found {given or 'none'}; "
+                "use one of confirmation, reading, choice, tag, challenge, wait, derived"
+            )
+        return self
+
+    @property
+    def kind(self) -> str:
+        """Name of the kind that is set."""
+        return next(n for n in type(self).model_fields if getattr(self, n) is not None)
+
+
+class LimitSpec(_Model):
+    """What a value must meet: written bounds in the reading's unit, or a calculator's.
+
+    outside: "stop" (hold here until measured again, corrected or unable), "repeat" (ask again
+    at once), "note" (open point, go on). safety: can't be waived by voice, and while it is
+    failed or not measured the release gate stays shut.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+    at_least: Decimal | None = None
+    at_most: Decimal | None = None
+    calc: str | None = None
+    given: dict[str, str] = Field(default_factory=dict, alias="with")
+    outside: Literal["stop", "repeat", "note"] = "stop"
+    safety: bool = False
+
+    @model_validator(mode="after")
+    def _written_or_computed(self) -> LimitSpec:
+        written = self.at_least is not None or self.at_most is not None
+        if written == (self.calc is not None):
+            raise ValueError("limits are either written (at_least, at_most) or computed (calc)")
+        return self
+
+
+class When(_Model):
+    """A named comparison, or `all` / `any` / `not` of some. No expressions are evaluated.
+
+    job: dotted path into the job, compared by `is` or `in`. option: a door option that must be
+    present. reading: a reading's name, compared by `below`, `above` (in the reading's unit) or
+    `verdict`.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+    job: str | None = None
+    is_: Any = Field(None, alias="is")
+    in_: tuple[Any, ...] | None = Field(None, alias="in")
+    option: str | None = None
+    reading: str | None = None
+    below: Decimal | None = None
+    above: Decimal | None = None
+    verdict: Literal["pass", "fail"] | None = None
+    all_: tuple[When, ...] | None = Field(None, alias="all")
+    any_: tuple[When, ...] | None = Field(None, alias="any")
+    not_: When | None = Field(None, alias="not")
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> When:
+        kinds = [self.job, self.option, self.reading, self.all_, self.any_, self.not_]
+        if sum(kind is not None for kind in kinds) != 1:
+            raise ValueError("a condition has exactly one of job, option, reading, all, any, not")
+        if self.job is not None and self.is_ is None and self.in_ is None:
+            raise ValueError("a job condition compares with 'is' or 'in'")
+        if self.reading is not None and self.below is self.above is self.verdict is None:
+            raise ValueError("a reading condition compares with 'below', 'above' or 'verdict'")
+        return self
+
+
+class Step(_Model):
+    """One instruction and the answer it expects.
+
+    say: what is spoken, one instruction, the value last, under about 12 seconds. brief: its
+    short form. reason: why, for "reason". section: where it belongs, for "go to".
+    for_each: "pair", "line-pair", "earth-pair", "conductor", "bonded-part", "energy-source" or
+    "terminal:DEVICE"; the step is repeated for each, with {item}, {conductor}, {terminal}.
+    """
+
+    id: str
+    section: str
+    say: str
+    expects: Expects
+    brief: str = ""
+    caution: Caution | None = None
+    reason: str = ""
+    who: Who = "lead"
+    needs: Need | None = None
+    limits: LimitSpec | None = None
+    sets: Sets | None = None
+    proves: Proof | None = None
+    when: When | None = None
+    source: Source | None = None
+    for_each: str | None = None
+    # Filled by `bind`: the base id and item of a spread-out step, and its place in the pack.
+    base: str = ""
+    item: str = ""
+
+    @field_validator("id")
+    @classmethod
+    def _kebab(cls, value: str) -> str:
+        import re
+
+        if not all(re.match(KEBAB, part) for part in value.split(".")):
+            raise ValueError(f"id '{value}' must be kebab-case, for example 'prove-dead'")
+        return value
+
+    @property
+    def gate(self) -> bool:
+        """True if the answer changes the energy ledger, so it is read back and affirmed."""
+        return self.sets is not None or self.proves is not None
+
+
+class Pack(_Model):
+    """A procedure for every door."""
+
+    name: str
+    title: str
+    version: str
+    language: str
+    energy: tuple[EnergyState, ...]
+    sources: dict[str, PackSource]
+    steps: tuple[Step, ...]
+
+
+# --- the job -----------------------------------------------------------------------------------
+
+
+class Supply(_Model):
+    """The mains at the panel. `nominal` is line to line, for single-phase line to neutral."""
+
+    system: Literal["three-phase", "three-phase-neutral", "single-phase", "two-phase-lines"]
+    nominal: str  # "480 V"
+    frequency: str = "60 Hz"
+
+
+class StoredEnergy(_Model):
+    """What stays charged after switching off. `wait` is the maker's own figure on the label."""
+
+    present: bool = True
+    wait: str = "5 min"
+
+
+class Terminal(_Model):
+    """One line of the terminal plan, from the maker's own sheet."""
+
+    device: str
+    conductor: str
+    terminal: str
+    voltage_class: Literal["mains", "motor", "safety", "control"]
+    torque: str = ""  # "0.6 N.m", from the maker's sheet
+
+
+class Instrument(_Model):
+    """A meter or tool with its calibration date (ISO 8601)."""
+
+    id: str
+    kind: str
+    calibration_due: str = ""
+
+
+class Job(_Model):
+    """One door's job. Everything a maker prints on a label or sheet is data in here."""
+
+    job: str
+    site: str
+    door: str
+    door_type: Literal["high-speed-roll-up", "sectional", "rolling-shutter", "sliding-gate"]
+    supply: Supply
+    options: tuple[str, ...] = ()
+    code_set: Literal["american", "metric"] = "american"
+    stored_energy: StoredEnergy = StoredEnergy()
+    control_voltage: str = "24 V"
+    earth_conductor: dict[str, str] = Field(default_factory=dict)  # length, section, lead_null
+    energy_sources: tuple[str, ...] = ("mains disconnect",)
+    bonded_parts: tuple[str, ...] = ("panel door", "mounting plate")
+    re_prove: str = "30 min"
+    people: tuple[str, ...] = ("lead",)
+    instruments: tuple[Instrument, ...] = ()
+    terminals: tuple[Terminal, ...] = ()
+    packs: tuple[str, ...] = ("power-entry",)
+    listening: Literal["open", "attention-word", "push-to-talk"] = "open"
+    keep_clips: bool = False
+
+
+class Plan(_Model):
+    """A pack made ready for one job; `steps` are in order, ids unique."""
+
+    pack: Pack
+    job: Job
+    steps: tuple[Step, ...]
+
+    def index(self, step_id: str) -> int:
+        """Place of a step; KeyError if the plan has no such step."""
+        for place, step in enumerate(self.steps):
+            if step.id == step_id:
+                return place
+        raise KeyError(step_id)
+
+    def step(self, step_id: str) -> Step:
+        """The step of an id."""
+        return self.steps[self.index(step_id)]
