@@ -1,0 +1,98 @@
+"""Where a job stands: frozen data that `machine.advance` replaces and nothing else touches."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from types import MappingProxyType
+from typing import Literal
+
+from assistant.procedure.effects import Bounds
+from assistant.procedure.energy import Ledger
+from assistant.quantity import Quantity
+
+Mark = Literal["done", "unable", "passed-over"]
+EMPTY: Mapping = MappingProxyType({})
+
+
+@dataclass(frozen=True)
+class TakenReading:
+    """A reading that was affirmed (or computed). `quantity` is None with a `special`."""
+
+    step: str
+    quantity: Quantity | None
+    special: str
+    verdict: Literal["pass", "fail", "none"]
+    bounds: Bounds | None
+    derived: bool
+    at_s: float
+
+
+@dataclass(frozen=True)
+class Pending:
+    """What was read back and waits for AFFIRM. `kind` tells which of the payloads is set."""
+
+    step: str
+    kind: Literal["reading", "tag", "confirm", "challenge"]
+    at_s: float
+    quantity: Quantity | None = None
+    special: str = ""
+    said: str = ""
+    tag: str = ""
+    word: str = ""
+    digits: str = ""
+    person: str = ""
+    corrects: bool = False  # it supersedes the step's recorded reading
+
+
+@dataclass(frozen=True)
+class IssuedChallenge:
+    """The digits that the assistant has just spoken for a gate."""
+
+    step: str
+    phrase: str
+    digits: str
+    at_s: float
+
+
+@dataclass(frozen=True)
+class OpenItem:
+    """A line of the open-points list."""
+
+    step: str
+    cause: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Run:
+    """Where a job stands.
+
+    at: id of the current step, None before the start and after the end. marks: step id -> how
+    it was settled. spoken: steps already spoken in full once. failing: id of the step that
+    holds because its value is outside limits. times: answers not understood in a row.
+    """
+
+    ledger: Ledger
+    at: str | None = None
+    finished: bool = False
+    marks: Mapping[str, Mark] = field(default_factory=lambda: EMPTY)
+    readings: Mapping[str, TakenReading] = field(default_factory=lambda: EMPTY)
+    pending: Pending | None = None
+    challenge: IssuedChallenge | None = None
+    held: Literal["stop-work", "stand-by", "emergency"] | None = None
+    failing: str | None = None
+    refused: tuple[str, ...] = ()  # why the current step may not be entered, () if it may
+    open_points: tuple[OpenItem, ...] = ()
+    spoken: frozenset[str] = frozenset()
+    brief: bool = False
+    times: int = 0
+    entered_s: float = 0.0
+    last_s: float = 0.0
+    last_reading: str | None = None  # name of the reading a CORRECTION would supersede
+
+    def value(self, name: str) -> Decimal | None:
+        """A reading's number in the unit it was taken in, or None."""
+        taken = self.readings.get(name)
+        return taken.quantity.value if taken and taken.quantity else None
