@@ -140,7 +140,7 @@ class Voided(_Effect):
     """The energy proof is gone; everything that needs it waits until it is taken anew.
 
     cause: "lock-off", "power-on", "person-joined", "crew-changed", "stop-work", "restart",
-    "interruption", "voltage-found", "unable". was: the state that was lost.
+    "interruption", "voltage-found", "tester-failed", "prove-again". was: the state that was lost.
     """
 
     kind: Literal["voided"] = "voided"
@@ -180,7 +180,11 @@ class Waiting(_Effect):
 
 
 class AskAgain(_Effect):
-    """Nothing was taken. After the second time in a row the reply lists what can be said."""
+    """Nothing was taken. After the second time in a row the reply lists what can be said.
+
+    why: a reason of `inputs.NotUnderstood`, or "tag-needed", "no-reading", "nothing-to-correct",
+    "nothing-before", or "no-limits: PROBLEM" where a limit can't be computed.
+    """
 
     kind: Literal["ask-again"] = "ask-again"
     step: str

@@ -1,0 +1,56 @@
+"""A closed set of when-conditions. Nothing is evaluated as code."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from assistant.procedure.model import Job, When
+from assistant.procedure.run import Run
+
+
+def job_value(job: Job, path: str) -> Any:
+    """A value of the job by dotted path; KeyError names the part that isn't there."""
+    found: Any = job
+    for part in path.split("."):
+        if isinstance(found, dict):
+            found = found[part]
+        elif part in getattr(type(found), "model_fields", {}):
+            found = getattr(found, part)
+        else:
+            raise KeyError(part)
+    return found
+
+
+def holds(when: When | None, job: Job, run: Run | None) -> bool | None:
+    """True or False, or None while it depends on a reading that isn't there yet."""
+    if when is None:
+        return True
+    if when.option is not None:
+        return when.option in job.options
+    if when.job is not None:
+        found = job_value(job, when.job)
+        return found == when.is_ if when.in_ is None else found in when.in_
+    if when.not_ is not None:
+        inner = holds(when.not_, job, run)
+        return None if inner is None else not inner
+    if when.all_ is not None or when.any_ is not None:
+        answers = [holds(each, job, run) for each in when.all_ or when.any_ or ()]
+        decisive = when.all_ is None
+        if decisive in answers:
+            return decisive
+        return None if None in answers else not decisive
+    return _reading_holds(when, run)
+
+
+def _reading_holds(when: When, run: Run | None) -> bool | None:
+    taken = run.readings.get(when.reading or "") if run else None
+    if taken is None:
+        return None
+    if when.verdict is not None:
+        return taken.verdict == when.verdict
+    if taken.quantity is None:  # over range: above whatever is compared
+        return when.above is not None
+    value = taken.quantity.value
+    if when.below is not None and not value < when.below:
+        return False
+    return when.above is None or value > when.above

@@ -1,0 +1,121 @@
+"""May this step be entered, and may this gate open, in this state? Pure questions, no moves."""
+
+from __future__ import annotations
+
+from assistant.procedure import energy
+from assistant.procedure.conditions import holds
+from assistant.procedure.model import Plan, Step
+from assistant.procedure.run import Run
+
+
+def applies(plan: Plan, run: Run, step: Step) -> bool:
+    """True unless a condition leaves the step out; one that can't be judged yet leaves it out."""
+    return bool(holds(step.when, plan.job, run))
+
+
+def settled(plan: Plan, run: Run, step: Step) -> bool:
+    """True if nothing is left to do for the step."""
+    return step.id in run.marks or not applies(plan, run, step)
+
+
+def ledger_move(step: Step) -> str | None:
+    """Name of the ledger's move that the step's answer makes, or None."""
+    if step.sets:
+        return {
+            "isolated": "disconnect-off",
+            "locked": "try-start",
+            "proven-dead": "lockout-confirmed",
+            "released": "clear-to-energise",
+            "energised": "power-on",
+        }[step.sets.energy]
+    return step.proves
+
+
+def may_enter(run: Run, step: Step) -> tuple[str, ...]:
+    """Codes of what is missing before the step may be entered; () if it may.
+
+    A step with a need looks at the ledger's state and at nothing else, so no mark, jump,
+    replay or device can stand in for the proof.
+    """
+    if step.proves == "lock-off" and run.ledger.releasing:
+        return ()  # the first lock taken off ended the proof; the others follow
+    if step.needs and not energy.satisfies(run.ledger.state, step.needs.energy):
+        return (f"state:{step.needs.energy}",)
+    return ()
+
+
+def may_open(plan: Plan, run: Run, step: Step, at_s: float) -> tuple[str, ...]:
+    """Codes of what is missing before a gate step's answer may be taken; () if it may."""
+    move = ledger_move(step)
+    if move is None:
+        return ()
+    missing = energy.missing_for(run.ledger, move, at_s)
+    if move == "clear-to-energise":
+        missing += unsettled_before(plan, run, step) + failed_safety(plan, run)
+    return missing
+
+
+def unsettled_before(plan: Plan, run: Run, step: Step) -> tuple[str, ...]:
+    """The first step before `step` that is neither done nor an open point, as a code.
+
+    Without this a jump could leave the finger guard off and still release the panel.
+    """
+    for each in plan.steps[: plan.index(step.id)]:
+        if not settled(plan, run, each):
+            return (f"unsettled:{each.id}",)
+    return ()
+
+
+def failed_safety(plan: Plan, run: Run) -> tuple[str, ...]:
+    """Safety readings that failed or were passed over: power stays off while there are any."""
+    codes = []
+    for step in plan.steps:
+        if not (step.limits and step.limits.safety):
+            continue
+        spec = step.expects.reading or step.expects.derived
+        taken = run.readings.get(spec.name) if spec else None
+        unable = run.marks.get(step.id) in ("unable", "passed-over")
+        if spec and (unable or (taken and taken.verdict == "fail")):
+            codes.append(f"failed:{spec.name}")
+    return tuple(codes)
+
+
+def offer_for(plan: Plan, run: Run, missing: tuple[str, ...], at: str | None) -> str:
+    """Id of the step that supplies the first of `missing`, or "" if none does."""
+    for code in missing:
+        kind, _, what = code.partition(":")
+        if kind in ("unsettled",):
+            return what
+        if kind == "failed":
+            return next(
+                (
+                    s.id
+                    for s in plan.steps
+                    if (spec := s.expects.reading or s.expects.derived) and spec.name == what
+                ),
+                "",
+            )
+        for step in chain(plan, at):
+            if step.id in run.marks and kind != "state":
+                continue
+            if _supplies(step, kind, what) and applies(plan, run, step):
+                return step.id
+    return ""
+
+
+def _supplies(step: Step, kind: str, what: str) -> bool:
+    if kind == "state":
+        return bool(step.sets and step.sets.energy == what)
+    if kind == "dead":
+        return step.proves == "dead" and step.id.endswith(f".{what}")
+    wanted = {"wait": "stored-wait", "locks-on": "lock-off"}.get(kind, kind)
+    return ledger_move(step) == wanted
+
+
+def chain(plan: Plan, at: str | None) -> tuple[Step, ...]:
+    """The steps of the isolation that `at` belongs to: from one disconnect-off to the next."""
+    starts = [i for i, step in enumerate(plan.steps) if ledger_move(step) == "disconnect-off"]
+    here = plan.index(at) if at else len(plan.steps) - 1
+    first = max((i for i in starts if i <= here), default=starts[0] if starts else 0)
+    last = min((i for i in starts if i > first), default=len(plan.steps))
+    return plan.steps[first:last]

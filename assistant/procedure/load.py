@@ -1,0 +1,518 @@
+"""YAML text -> Pack, Job and Plan, or an error with file, line and step id.
+
+Shapes are pydantic's work (see model.py), lines come from ruamel.yaml, which reads YAML 1.2:
+`off` is a word there, not a false, and a key given twice is an error.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+from ruamel.yaml import YAML
+from ruamel.yaml.error import MarkedYAMLError
+
+import assistant.calc as calc
+from assistant.errors import FileError, JobError, PackError, RangeError, UnitError
+from assistant.procedure.conditions import holds, job_value
+from assistant.procedure.model import (
+    EnergyState,
+    Job,
+    Pack,
+    PackSource,
+    Plan,
+    Step,
+    Supply,
+    When,
+)
+from assistant.quantity import quantity, same_dimension, unit
+
+MAX_BYTES = 1_000_000
+PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
+RUNTIME_PLACEHOLDERS = {"person"}  # filled when the step is spoken
+M = TypeVar("M", bound=BaseModel)
+
+
+def read_yaml(path: Path, error: type[FileError]) -> Any:
+    """The YAML tree of a file, with line positions; `error` if it can't be read."""
+    try:
+        raw = path.read_bytes()
+    except OSError as problem:
+        raise error(str(path), None, f"can't be read: {problem.strerror}") from problem
+    if len(raw) > MAX_BYTES:
+        raise error(str(path), None, f"has {len(raw)} bytes; at most {MAX_BYTES} are read")
+    return parse_yaml(raw.decode("utf-8", "replace"), str(path), error)
+
+
+def parse_yaml(text: str, file: str, error: type[FileError]) -> Any:
+    """The YAML tree of a text; `error` names the line of a slip."""
+    try:
+        return YAML(typ="rt").load(text)
+    except MarkedYAMLError as problem:
+        mark = problem.problem_mark or problem.context_mark
+        line = mark.line + 1 if mark else None
+        raise error(file, line, f"is not YAML here: {problem.problem}") from problem
+    except Exception as problem:  # ruamel raises bare ValueError for a few bad scalars
+        raise error(file, None, f"is not YAML: {problem}") from problem
+
+
+def _plain(node: Any) -> Any:
+    if isinstance(node, dict):
+        return {str(key): _plain(value) for key, value in node.items()}
+    if isinstance(node, list):
+        return [_plain(value) for value in node]
+    if isinstance(node, bool) or node is None:
+        return node
+    for kind in (int, float, str):
+        if isinstance(node, kind):
+            return kind(node)
+    return str(node)
+
+
+def _line(node: Any, path: tuple[Any, ...]) -> int | None:
+    """Line of the deepest node on `path` that exists in the file, 1-based."""
+    line = node.lc.line + 1 if hasattr(node, "lc") else None
+    for part in path:
+        try:
+            if isinstance(node, dict) and part in node:
+                line = node.lc.key(part)[0] + 1
+            elif isinstance(node, list) and isinstance(part, int):
+                line = node.lc.item(part)[0] + 1
+            else:
+                break
+            node = node[part]
+        except (KeyError, IndexError, TypeError, AttributeError):
+            break
+    return line
+
+
+def _build(
+    model: type[M], node: Any, file: str, error: type[FileError], step: str | None = None
+) -> M:
+    try:
+        return model.model_validate(_plain(node))
+    except ValidationError as problems:
+        first = problems.errors()[0]
+        where = tuple(part for part in first["loc"])
+        message = first["msg"].removeprefix("Value error, ")
+        name = ".".join(str(part) for part in where)
+        if first["type"] == "extra_forbidden":
+            known = ", ".join(f.alias or n for n, f in model.model_fields.items())
+            message = f"is not known; '{where[0]}' level knows: {known}"
+        if where and where[-1] == "version":
+            message += ' (put it in quotes: version: "1.10")'
+        found = f"'{name}': {message}" if name else message
+        raise error(file, _line(node, where), found, step) from problems
+
+
+# --- packs -------------------------------------------------------------------------------------
+
+
+def load_pack(folder: Path) -> Pack:
+    """The pack of a folder with `pack.yaml` and `steps.yaml`.
+
+    Raises
+    ------
+    PackError
+        With file, line and step id; the first fault found.
+    """
+    texts = {}
+    for name in ("pack.yaml", "steps.yaml"):
+        path = folder / name
+        read_yaml(path, PackError)  # size and readability first
+        texts[name] = path.read_text(encoding="utf-8", errors="replace")
+    return parse_pack(texts, str(folder))
+
+
+def parse_pack(texts: dict[str, str], folder: str) -> Pack:
+    """The pack of the texts {"pack.yaml": ..., "steps.yaml": ...}; see `load_pack`."""
+    head_file, steps_file = f"{folder}/pack.yaml", f"{folder}/steps.yaml"
+    head = parse_yaml(texts["pack.yaml"], head_file, PackError)
+    rows = parse_yaml(texts["steps.yaml"], steps_file, PackError)
+    if not isinstance(head, dict) or "pack" not in head:
+        raise PackError(head_file, 1, "must be a mapping that starts with 'pack: NAME'")
+    if not isinstance(rows, list) or not rows:
+        raise PackError(steps_file, 1, "must be a list of steps, each starting with '- id: NAME'")
+    steps = []
+    for place, row in enumerate(rows):
+        if not isinstance(row, dict):
+            raise PackError(steps_file, _line(rows, (place,)), "a step is a mapping with an id")
+        step_id = str(row["id"]) if "id" in row else None
+        steps.append(_build(Step, row, steps_file, PackError, step_id))
+    pack = _build(
+        _PackHead, head, head_file, PackError
+    )  # the head alone first, for its own line numbers
+    whole = Pack(
+        name=pack.pack,
+        steps=tuple(steps),
+        **{n: getattr(pack, n) for n in ("title", "version", "language", "energy", "sources")},
+    )
+    _check_pack(whole, rows, head, steps_file, head_file)
+    return whole
+
+
+class _PackHead(BaseModel):
+    """The keys of pack.yaml."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+    pack: str
+    title: str
+    version: str
+    language: str = "en"
+    energy: tuple[EnergyState, ...]
+    sources: dict[str, PackSource]
+
+
+def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> None:
+    """What shapes alone can't say: references, units, calculators, reachable energy states."""
+    ids: dict[str, int] = {}
+    reading_units: dict[str, str] = {}
+    settable: set[str] = {"unknown"}
+    for place, step in enumerate(pack.steps):
+
+        def fail(problem: str, *path: Any, place: int = place, step: Step = step) -> None:
+            raise PackError(file, _line(rows, (place, *path)), problem, step.id)
+
+        if step.id in ids:
+            fail(f"the id is used twice, first on line {_line(rows, (ids[step.id],))}", "id")
+        ids[step.id] = place
+        if step.source and step.source.ref not in pack.sources:
+            fail(f"source '{step.source.ref}' is not in pack.yaml", "source")
+        if step.limits and not step.source:
+            fail("a step with limits has a source", "limits")
+        if step.limits and not (step.expects.reading or step.expects.derived):
+            fail("limits need a reading or a derived value", "limits")
+        if step.sets and step.sets.energy not in pack.energy:
+            fail(f"energy state '{step.sets.energy}' is not listed in pack.yaml", "sets")
+        if step.needs and step.needs.energy not in settable:
+            fail(
+                f"needs '{step.needs.energy}', which no earlier step sets; "
+                f"set so far: {', '.join(sorted(settable))}",
+                "needs",
+            )
+        if step.sets:
+            settable.add(step.sets.energy)
+            if step.sets.energy == "proven-dead":
+                settable |= {"isolated", "locked"}
+        _check_gate(step, fail)
+        _check_answer(step, reading_units, fail)
+        for field in ("say", "brief", "reason"):
+            for name in PLACEHOLDER.findall(getattr(step, field)):
+                if name not in _placeholders(step):
+                    fail(f"placeholder {{{name}}} is not known; use {_placeholders(step)}", field)
+    for place, step in enumerate(pack.steps):
+        for target in (step.expects.choice or {}).values():
+            if target not in ids and target not in ("next", "end"):
+                line = _line(rows, (place, "expects"))
+                raise PackError(file, line, f"choice leads to unknown step '{target}'", step.id)
+    if not pack.sources:
+        raise PackError(head_file, _line(head, ("sources",)), "a pack names its sources")
+
+
+def _check_gate(step: Step, fail: Any) -> None:
+    challenge = step.expects.challenge
+    wanted = {"lockout-confirmed": "proven-dead", "clear-to-energise": "released"}
+    state = step.sets.energy if step.sets else None
+    if challenge and state != wanted[challenge]:
+        fail(f"challenge '{challenge}' must set energy '{wanted[challenge]}'", "expects")
+    if state in ("proven-dead", "released") and not challenge:
+        fail(f"energy '{state}' is only set by its challenge", "sets")
+    if step.proves in ("lock", "lock-off") and not step.expects.tag:
+        fail(f"proves '{step.proves}' expects a tag", "proves")
+    if step.proves in ("dead", "stored", "tester-before", "tester-after"):
+        if not (step.expects.reading and step.limits):
+            fail(f"proves '{step.proves}' expects a reading with limits", "proves")
+        if step.proves == "dead" and step.for_each != "pair":
+            fail("proves 'dead' goes through every pair: for_each: pair", "for_each")
+    if step.proves == "stored-wait" and not step.expects.wait:
+        fail("proves 'stored-wait' expects wait: stored-energy", "proves")
+
+
+def _check_answer(step: Step, reading_units: dict[str, str], fail: Any) -> None:
+    expects = step.expects
+    if expects.reading:
+        try:
+            reading_units[expects.reading.name] = unit(expects.reading.unit).name
+        except UnitError as problem:
+            fail(str(problem), "expects", "reading", "unit")
+        low, high = expects.reading.plausible
+        if not low < high:
+            fail(f"plausible [{low}, {high}] must rise", "expects", "reading", "plausible")
+    if expects.derived:
+        try:
+            reading_units[expects.derived.name] = unit(expects.derived.unit).name
+        except UnitError as problem:
+            fail(str(problem), "expects", "derived", "unit")
+        _check_sum(expects.derived.calc, expects.derived.given, reading_units, fail, "expects")
+    if expects.wait and expects.wait != "stored-energy":
+        try:
+            if not same_dimension(quantity(expects.wait).unit, "second"):
+                fail(f"wait '{expects.wait}' is not a time", "expects")
+        except UnitError as problem:
+            fail(str(problem), "expects")
+    if step.limits and step.limits.calc:
+        _check_sum(step.limits.calc, step.limits.given, reading_units, fail, "limits")
+
+
+def _check_sum(name: str, given: dict[str, str], readings: dict[str, str], fail: Any, at: str):
+    found = calc.CALCULATORS.get(name)
+    if found is None:
+        fail(f"calculator '{name}' is not known; use {', '.join(sorted(calc.CALCULATORS))}", at)
+        return
+    inputs = {each.name: each for each in found.inputs}
+    for key, source in given.items():
+        if key not in inputs:
+            fail(f"calculator '{name}' has no input '{key}'; it has {', '.join(inputs)}", at)
+        if source.startswith("reading."):
+            base = source.removeprefix("reading.").removesuffix(".*")
+            if base not in readings:
+                fail(f"'{source}': no earlier step takes reading '{base}'", at)
+    for key, each in inputs.items():
+        if key not in given and not each.default:
+            fail(f"calculator '{name}' needs input '{key}': {each.help}", at)
+
+
+def _placeholders(step: Step) -> set[str]:
+    always = {"nominal", "control_voltage", "door", "site", "wait", "sources", "person"}
+    if step.for_each:
+        always |= {"item"}
+    if (step.for_each or "").startswith("terminal:"):
+        always |= {"conductor", "terminal", "torque"}
+    return always
+
+
+# --- jobs --------------------------------------------------------------------------------------
+
+
+def load_job(path: Path) -> Job:
+    """The job of a file; JobError names file and line."""
+    tree = read_yaml(path, JobError)
+    return check_job(tree, str(path))
+
+
+def parse_job(text: str, file: str = "job") -> Job:
+    """The job of a text; see `load_job`."""
+    return check_job(parse_yaml(text, file, JobError), file)
+
+
+def check_job(tree: Any, file: str) -> Job:
+    """The job of a YAML tree, its quantities and terminal plan checked."""
+    if not isinstance(tree, dict):
+        raise JobError(file, 1, "must be a mapping that starts with 'job: NAME'")
+    job = _build(Job, tree, file, JobError)
+    times = {"stored_energy.wait": job.stored_energy.wait, "re_prove": job.re_prove}
+    volts = {"supply.nominal": job.supply.nominal, "control_voltage": job.control_voltage}
+    for wanted, fields in (("second", times), ("volt", volts)):
+        for name, text in fields.items():
+            try:
+                if not same_dimension(quantity(text).unit, wanted):
+                    raise UnitError(f"'{text}' is not in {wanted}s")
+                if quantity(text).value < 0:
+                    raise UnitError(f"'{text}' is below zero")
+            except UnitError as problem:
+                raise JobError(file, _line(tree, tuple(name.split("."))), str(problem)) from problem
+    if len(set(job.people)) != len(job.people) or not job.people:
+        raise JobError(file, _line(tree, ("people",)), "names each person once, at least one")
+    seen: dict[str, int] = {}
+    for place, row in enumerate(job.terminals):
+        line = _line(tree, ("terminals", place))
+        if row.terminal in seen:
+            raise JobError(
+                file, line, f"terminal '{row.terminal}' is used twice, first on line "
+                f"{seen[row.terminal]}; a terminal takes one conductor of the plan",
+            )  # fmt: skip
+        seen[row.terminal] = line or 0
+    return job
+
+
+# --- pack and job together -----------------------------------------------------------------
+
+
+def conductors(supply: Supply) -> tuple[str, ...]:
+    """The live conductors of a supply, as lettered by IEC 60445."""
+    return {
+        "three-phase": ("L1", "L2", "L3"),
+        "three-phase-neutral": ("L1", "L2", "L3", "N"),
+        "single-phase": ("L", "N"),
+        "two-phase-lines": ("L1", "L2"),
+    }[supply.system]
+
+
+def line_pairs(supply: Supply) -> tuple[tuple[str, str], ...]:
+    """The pairs between which the supply voltage is measured."""
+    lines = tuple(each for each in conductors(supply) if each != "N")
+    if len(lines) == 1:
+        return ((lines[0], "N"),)
+    if len(lines) == 2:
+        return ((lines[0], lines[1]),)
+    return (("L1", "L2"), ("L2", "L3"), ("L3", "L1"))
+
+
+def pairs(supply: Supply) -> tuple[tuple[str, str], ...]:
+    """Every pair that a dead test measures: 6 for three lines, 10 with a neutral, 3 for two."""
+    live = conductors(supply)
+    found = list(line_pairs(supply))
+    if len(live) > 2 and "N" in live:
+        found += [(each, "N") for each in live if each != "N"]
+    return (*found, *((each, "PE") for each in live))
+
+
+def slug(text: str) -> str:
+    """Text as part of a kebab-case id."""
+    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or "item"
+
+
+def pair_id(pair: tuple[str, str]) -> str:
+    """'l1-l2' for ('L1', 'L2')."""
+    return f"{pair[0]}-{pair[1]}".lower()
+
+
+def spoken_terminal(designation: str) -> str:
+    """'-X1:3' of IEC 81346 as it is spoken: 'X1, terminal 3'."""
+    strip, _, point = designation.lstrip("-=+").partition(":")
+    return f"{strip}, terminal {point}" if point else strip
+
+
+def bind(pack: Pack, job: Job) -> Plan:
+    """The plan of a pack for one job: repeated steps spread out, placeholders filled.
+
+    Raises
+    ------
+    PackError
+        If a placeholder, a job value or a terminal of the plan that a step needs isn't there.
+    """
+    steps: list[Step] = []
+    for step in pack.steps:
+        try:
+            applies = holds(step.when, job, None)
+        except KeyError as problem:
+            raise PackError(pack.name, None, f"the job has no {problem}", step.id) from problem
+        if applies is False:
+            continue
+        for fill in _items(pack, step, job):
+            steps.append(_filled(pack, step, job, fill))
+    if not steps:
+        raise PackError(pack.name, None, f"has no step for job '{job.job}'")
+    plan = Plan(pack=pack, job=job, steps=tuple(steps))
+    for step in steps:
+        _check_given(plan, step)
+    return plan
+
+
+def _items(pack: Pack, step: Step, job: Job) -> list[dict[str, str]]:
+    kind = step.for_each
+    if kind is None:
+        return [{}]
+    if kind in ("pair", "line-pair", "earth-pair"):
+        every = {
+            "pair": pairs(job.supply),
+            "line-pair": line_pairs(job.supply),
+            "earth-pair": tuple((each, "PE") for each in conductors(job.supply)),
+        }[kind]
+        return [{"id": pair_id(p), "item": f"{p[0]} to {p[1]}"} for p in every]
+    if kind == "conductor":
+        return [{"id": slug(each), "item": each} for each in conductors(job.supply)]
+    if kind in ("bonded-part", "energy-source"):
+        names = job.bonded_parts if kind == "bonded-part" else job.energy_sources
+        return [{"id": slug(each), "item": each} for each in names]
+    if kind.startswith("terminal:"):
+        device = kind.removeprefix("terminal:")
+        rows = [row for row in job.terminals if row.device == device]
+        if not rows:
+            raise PackError(
+                pack.name, None,
+                f"the terminal plan of job '{job.job}' has no device '{device}'; add a line with "
+                "device, conductor, terminal and voltage_class from the maker's sheet", step.id,
+            )  # fmt: skip
+        return [
+            {
+                "id": slug(row.conductor),
+                "item": row.conductor,
+                "conductor": row.conductor,
+                "terminal": spoken_terminal(row.terminal),
+                "torque": row.torque or "the torque on the maker's sheet",
+            }
+            for row in rows
+        ]
+    raise PackError(pack.name, None, f"for_each '{kind}' is not known", step.id)
+
+
+def _filled(pack: Pack, step: Step, job: Job, fill: dict[str, str]) -> Step:
+    values = {
+        "nominal": job.supply.nominal,
+        "control_voltage": job.control_voltage,
+        "door": job.door,
+        "site": job.site,
+        "wait": job.stored_energy.wait,
+        "sources": ", ".join(job.energy_sources),
+        **fill,
+    }
+
+    def put(text: str) -> str:
+        def value(match: re.Match[str]) -> str:
+            return match[0] if match[1] in RUNTIME_PLACEHOLDERS else values[match[1]]
+
+        return PLACEHOLDER.sub(value, text)
+
+    changes: dict[str, Any] = {"base": step.id, "item": fill.get("item", "")}
+    for field in ("say", "brief", "reason"):
+        changes[field] = put(getattr(step, field))
+    if fill:
+        changes["id"] = f"{step.id}.{fill['id']}"
+        if step.expects.reading:
+            spec = step.expects.reading
+            named = spec.model_copy(update={"name": f"{spec.name}.{fill['id']}"})
+            changes["expects"] = step.expects.model_copy(update={"reading": named})
+    return step.model_copy(update=changes)
+
+
+def _check_given(plan: Plan, step: Step) -> None:
+    """Job values that a calculator takes are there and in its range, before anyone climbs."""
+    sums = []
+    if step.limits and step.limits.calc:
+        sums.append((step.limits.calc, step.limits.given))
+    if step.expects.derived:
+        sums.append((step.expects.derived.calc, step.expects.derived.given))
+    for name, given in sums:
+        try:
+            for source in given.values():
+                if source.startswith("job."):
+                    job_value(plan.job, source.removeprefix("job."))
+            if not any(source.startswith("reading.") for source in given.values()):
+                calc.calculate(name, resolve(given, plan.job))
+        except (KeyError, UnitError, RangeError) as problem:
+            raise PackError(
+                plan.pack.name, None, f"calculator '{name}' for job '{plan.job.job}': {problem}",
+                step.id,
+            ) from problem  # fmt: skip
+
+
+def resolve(given: dict[str, str], job: Job, readings: Any = None) -> dict[str, Any]:
+    """Calculator inputs for the `with` of a pack: job values, readings, written quantities.
+
+    `readings` maps names to quantities. KeyError if one that is asked for isn't there.
+    """
+    found: dict[str, Any] = {}
+    for key, source in given.items():
+        if source.startswith("job."):
+            found[key] = str(job_value(job, source.removeprefix("job.")))
+        elif source.startswith("reading."):
+            name = source.removeprefix("reading.")
+            if name.endswith(".*"):
+                prefix = name.removesuffix("*")
+                found[key] = tuple(q for n, q in readings.items() if n.startswith(prefix))
+            else:
+                found[key] = readings[name]
+        else:
+            found[key] = source
+    return found
+
+
+def uses_reading(when: When | None) -> bool:
+    """True if a condition looks at a reading, so that it is judged anew as the job goes on."""
+    if when is None:
+        return False
+    inner = [*(when.all_ or ()), *(when.any_ or ()), *([when.not_] if when.not_ else [])]
+    return when.reading is not None or any(uses_reading(each) for each in inner)
