@@ -1,0 +1,62 @@
+"""The rooms of all jobs that are open on this server."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from assistant.server.room import Room
+from assistant.server.sounds import Sounds
+
+if TYPE_CHECKING:
+    from assistant.job import Jobs, JobSession
+    from assistant.speech.endpoint import Endpointer
+
+
+class Hub:
+    """Opens a job's room when it is first asked for."""
+
+    def __init__(
+        self, jobs: Jobs, default_job: str | None, make_endpointer: Callable[[], Endpointer]
+    ):
+        self.jobs, self.default_job = jobs, default_job
+        self.sounds = Sounds()
+        self._make_endpointer = make_endpointer
+        self._rooms: dict[str, Room] = {}
+        self._lock = threading.Lock()
+        self.closed = False
+
+    def room(self, job_id: str) -> Room:
+        """The room of a job, "" for the default one.
+
+        Raises
+        ------
+        ThirdhandError, KeyError
+            If there is no such job, or it can't be opened.
+        """
+        name = job_id or self.default_job
+        if not name:
+            raise KeyError("no job was named, and this server has no default one")
+        with self._lock:
+            return self._rooms.get(name) or self._place(self.jobs.open(name))
+
+    def new(self, spec: str) -> Room:
+        """The room of a job that is begun now."""
+        with self._lock:
+            return self._place(self.jobs.new(spec))
+
+    def _place(self, session: JobSession) -> Room:
+        room = self._rooms.get(session.job_id)
+        if room is None:
+            room = Room(session, self._make_endpointer, self.sounds)
+            self._rooms[session.job_id] = room
+        return room
+
+    def close(self) -> None:
+        """End all rooms and their connections."""
+        self.closed = True
+        with self._lock:
+            for room in self._rooms.values():
+                room.close()
+            self._rooms.clear()

@@ -1,0 +1,394 @@
+"""One job and the devices in it: inputs go in one at a time, every turn goes out to all.
+
+A single worker thread calls the job, so the threads that read the connections never wait for
+the recogniser and the job never hears two things at once.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import queue
+import threading
+import time
+from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from assistant.errors import ThirdhandError
+from assistant.server.ear import ECHO_TAIL_S, Ear
+from assistant.server.link import Link
+from assistant.server.messages import (
+    RATE_HZ,
+    Ack,
+    Error,
+    GateCancel,
+    GatePress,
+    GateRelease,
+    Headset,
+    Heard,
+    Hello,
+    Message,
+    MessageError,
+    Ping,
+    Playback,
+    Pong,
+    Say,
+    State,
+    Taken,
+    Talk,
+    Touch,
+    Typed,
+    Welcome,
+    checked_sound,
+)
+from assistant.server.sounds import Sounds
+
+if TYPE_CHECKING:
+    from assistant.job import JobSession, Turn
+    from assistant.speech.endpoint import Endpointer, Utterance
+
+log = logging.getLogger(__name__)
+
+TICK_S = 1.0
+GRACE_S = 5.0  # a lost link shorter than this is nobody's departure
+FORGET_S = 1_800.0  # a device that stayed away so long begins a new session
+DEVICES_MAX = 16
+WAITING_MAX = 64  # inputs and utterances of all devices that wait for the worker
+PLAYBACK_MAX_S = 60.0  # a device that forgot to say that a reply ended doesn't deafen the job
+
+
+class Seat:
+    """A device's place in the room: its link, its ear, and what its person is doing now."""
+
+    def __init__(self, link: Link, ear: Ear, headset: bool, now_s: float):
+        self.link, self.ear, self.headset = link, ear, headset
+        self.talking = False
+        self.playing_until_s = 0.0
+        self.press: tuple[str, str, float] | None = None
+        self.gone_at_s: float | None = now_s
+        self.joined = False
+
+
+class Room:
+    """The devices of one job. Call `close` when the server ends."""
+
+    def __init__(
+        self,
+        session: JobSession,
+        make_endpointer: Callable[[], Endpointer],
+        sounds: Sounds,
+        clock: Callable[[], float] = time.monotonic,
+    ):
+        self.session, self.job_id = session, session.job_id
+        self._make_endpointer, self._sounds, self._clock = make_endpointer, sounds, clock
+        self._seats: dict[str, Seat] = {}  # by session token
+        self._lock = threading.RLock()
+        self._work: queue.Queue[Callable[[], object] | None] = queue.Queue(WAITING_MAX)
+        self._last_turn: Turn | None = None
+        self._closed = False
+        self.view: dict[str, Any] = session.view()
+        self._unsubscribe = session.subscribe(self._tell)
+        self._worker = threading.Thread(target=self._run, name=f"job {self.job_id}", daemon=True)
+        self._worker.start()
+
+    # --- devices come and go -------------------------------------------------------------------
+
+    def enter(self, hello: Hello) -> tuple[Seat, int, Welcome]:
+        """The seat of a device, its connection's id, and the answer to its hello.
+
+        Raises
+        ------
+        MessageError
+            If the hello can't be met.
+        """
+        if hello.role not in ("lead", "helper"):
+            raise MessageError(f"the role '{hello.role}' is not known", "say lead or helper")
+        if not hello.device:
+            raise MessageError("the device has no id", "send an id that lasts over reloads")
+        if hello.rate_hz != RATE_HZ:
+            raise MessageError(
+                f"sound at {hello.rate_hz} Hz is not taken", f"resample to {RATE_HZ} Hz"
+            )
+        with self._lock:
+            seat = self._seats.get(hello.session)
+            known = seat is not None and seat.link.device == hello.device
+            if seat is None or not known:
+                joined = self._make_place(hello.device, hello.role)
+                link = Link(hello.device, hello.role)
+                ear = Ear(self._make_endpointer, self._clock)
+                seat = Seat(link, ear, hello.headset, self._clock())
+                seat.joined = joined
+                self._seats[link.session] = seat
+                link.post(State(self.view))
+                self._say(link, self._last_turn, again=True)
+            link = seat.link
+            connection = link.connect()
+            seat.gone_at_s, seat.press, seat.talking = None, None, False
+            seat.playing_until_s, seat.headset = 0.0, hello.headset
+            seat.ear.shut()
+            if known:
+                link.acknowledge(hello.last)
+            welcome = Welcome(
+                session=link.session,
+                device=link.device,
+                role=link.role,
+                job=self.job_id,
+                resumed=known,
+                taken=link.taken,
+                gap=known and link.missed(hello.last),
+            )
+            if welcome.gap:
+                link.post(State(self.view))
+            joined, seat.joined = seat.joined, True
+        if not joined:  # outside the lock: the worker needs it to make room in a full queue
+            self._enqueue(partial(self.session.join, link.device, link.role))
+        return seat, connection, welcome
+
+    def _make_place(self, device: str, role: str) -> bool:
+        """True if the device, starting afresh, is known to the job in this role already.
+
+        It gives up its older seat; a full room refuses another.
+        """
+        joined = False
+        for token, seat in list(self._seats.items()):
+            if seat.link.device == device:
+                joined = joined or (seat.joined and seat.link.role == role)
+                seat.link.connect()  # ends a connection that may still serve it
+                del self._seats[token]
+        if len(self._seats) >= DEVICES_MAX:
+            raise MessageError(
+                f"{DEVICES_MAX} devices are on this job already", "close one that isn't needed"
+            )
+        return joined
+
+    def depart(self, seat: Seat, connection: int) -> None:
+        """A connection ended. The device has left only if it stays away."""
+        with self._lock:
+            if seat.link.disconnect(connection):
+                seat.gone_at_s = self._clock()
+                seat.press, seat.talking, seat.playing_until_s = None, False, 0.0
+                seat.ear.shut()
+
+    def _look_for_absent(self) -> None:
+        now = self._clock()
+        with self._lock:
+            for token, seat in list(self._seats.items()):
+                if seat.gone_at_s is None:
+                    continue
+                if seat.joined and now - seat.gone_at_s > GRACE_S:
+                    seat.joined = False
+                    self._attempt(partial(self.session.leave, seat.link.device))
+                if now - seat.gone_at_s > FORGET_S:
+                    del self._seats[token]
+
+    # --- what a device sends -------------------------------------------------------------------
+
+    def hear(self, seat: Seat, data: bytes) -> None:
+        """A binary frame. Raises MessageError if it is no sound."""
+        why_not = self._why_closed(seat)
+        found = seat.ear.feed(checked_sound(data), why_not)
+        self._pass_on(seat, found)
+        level = seat.ear.level()
+        if level is not None:
+            seat.link.sign(level)
+
+    def _why_closed(self, seat: Seat) -> str:
+        now = self._clock()
+        if not seat.headset and any(
+            other.playing_until_s > now and not other.headset for other in self._seated()
+        ):
+            return "reply"
+        if self.view.get("listening") == "push-to-talk" and not seat.talking:
+            return "push-to-talk"
+        return ""
+
+    def _seated(self) -> list[Seat]:
+        with self._lock:
+            return list(self._seats.values())
+
+    def _pass_on(self, seat: Seat, found: list[Utterance]) -> None:
+        for one in found:
+            hear = partial(
+                self.session.hear,
+                seat.link.device,
+                one.samples,
+                one.start_s + seat.ear.offset_s,
+                one.end_s + seat.ear.offset_s,
+            )
+            if not self._enqueue(partial(self._hear, seat.link, hear), wait=False):
+                seat.link.sign(
+                    Error("Too much was said at once.", "Wait for the reply, then say it again.")
+                )
+
+    def _hear(self, link: Link, hear: Callable[[], object]) -> None:
+        if not self._attempt(hear):
+            link.sign(Error("That could not be taken.", "Say it again, or use the buttons."))
+
+    def receive(self, seat: Seat, message: Message, n: int) -> None:
+        """A text message other than hello. Raises MessageError if it can't be met."""
+        link = seat.link
+        match message:
+            case Ping():
+                link.sign(Pong())
+            case Ack(last=last):
+                link.acknowledge(last)
+            case Headset(on=on):
+                seat.headset = on
+            case Playback(on=on):
+                seat.playing_until_s = self._clock() + PLAYBACK_MAX_S if on else 0.0
+                if not on and not seat.headset:
+                    for other in self._seated():
+                        if not other.headset:
+                            other.ear.shut(ECHO_TAIL_S)
+            case Talk(on=on):
+                if seat.talking and not on:
+                    self._pass_on(seat, seat.ear.finish())
+                seat.talking = on
+            case Hello():
+                raise MessageError("hello was said already", "open a new connection for another")
+            case _:
+                self._input(seat, message, n)
+
+    def _input(self, seat: Seat, message: Message, n: int) -> None:
+        link = seat.link
+        match link.take(n):
+            case "again":
+                return  # its `taken` is on its way, or waits with the other posts
+            case "early":
+                raise MessageError(
+                    f"input {n} came before input {link.taken + 1}", "send them in order", n
+                )
+        device, session = link.device, self.session
+        action: Callable[[], object] | None = None
+        match message:
+            case Touch(phrase=phrase):
+                action = partial(session.say, device, phrase, "touch")
+            case Typed(text=text):
+                action = partial(session.say, device, text, "text")
+            case GatePress(phrase=phrase, digits=digits):
+                seat.press = (phrase, digits, self._clock())
+            case GateCancel():
+                seat.press = None
+            case GateRelease(held_s=held_s):
+                press, seat.press = seat.press, None
+                if press is None:
+                    link.sign(
+                        Error(
+                            "The press was interrupted.",
+                            "Press and hold once more.",
+                            n,
+                        )
+                    )
+                else:
+                    # The shorter of the two clocks: a stalled link must not lengthen a press.
+                    held = max(0.0, min(self._clock() - press[2], held_s))
+                    action = partial(session.gate_touch, device, press[0], press[1], held)
+        if not self._enqueue(partial(self._settle, link, n, action)):
+            link.sign(Error("The server is too busy.", "Wait, then do that again.", n))
+            link.post(Taken(n))
+
+    def _settle(self, link: Link, n: int, action: Callable[[], object] | None) -> None:
+        """Carry an input out, and only then say that it was taken."""
+        if action is not None and not self._attempt(action):
+            link.sign(
+                Error(
+                    "That could not be taken.",
+                    "Try it once more; if it fails again, note it on paper.",
+                    n,
+                )
+            )
+        link.post(Taken(n))
+
+    # --- the worker ----------------------------------------------------------------------------
+
+    def _enqueue(self, work: Callable[[], object], wait: bool = True) -> bool:
+        """False if too much waits already; an input waits for its place, an utterance doesn't."""
+        try:
+            self._work.put(lambda: self._attempt(work), block=wait, timeout=30)
+        except queue.Full:
+            return False
+        return True
+
+    def _attempt(self, work: Callable[[], object]) -> bool:
+        """False if the work failed; why is for the server's log, not for the person."""
+        try:
+            work()
+        except ThirdhandError as error:
+            log.warning("job %s: %s", self.job_id, error)
+            for seat in self._seated():
+                seat.link.sign(Error(str(error), "Put that right, then try again."))
+            return True
+        except Exception:
+            log.exception("job %s: an input failed", self.job_id)
+            return False
+        return True
+
+    def _run(self) -> None:
+        tick_at_s = self._clock() + TICK_S
+        while not self._closed:
+            try:
+                work = self._work.get(timeout=max(0.01, tick_at_s - self._clock()))
+            except queue.Empty:
+                work = None
+            if work is not None:
+                work()
+            if self._clock() >= tick_at_s:
+                tick_at_s = self._clock() + TICK_S
+                self._attempt(self.session.tick)
+                self._look_for_absent()
+            self._attempt(self._show)
+
+    def _show(self) -> None:
+        """Post the state to all if it has changed."""
+        view = self.session.view()
+        with self._lock:
+            if view != self.view:
+                self.view = view
+                for seat in self._seats.values():
+                    seat.link.post(State(view))
+
+    def _tell(self, turn: Turn) -> None:
+        """Post a turn to all devices: what was heard, the new state, then what to say."""
+        with self._lock:
+            if turn.replies:
+                self._last_turn = turn
+            view = self.session.view()
+            changed, self.view = view != self.view, view
+            for seat in self._seats.values():
+                link = seat.link
+                if turn.heard or turn.understood or turn.tone:
+                    link.post(
+                        Heard(
+                            device=turn.device,
+                            who=turn.who,
+                            text=turn.heard,
+                            understood=turn.understood,
+                            tone=turn.tone,
+                            turn=turn.seq,
+                        )
+                    )
+                if changed:
+                    link.post(State(view))
+                self._say(link, turn, again=False)
+
+    def _say(self, link: Link, turn: Turn | None, again: bool) -> None:
+        if turn is None:
+            return
+        caution = (self.view.get("step") or {}).get("caution") or {}
+        cut = caution.get("word") not in ("DANGER", "WARNING")
+        for place, text in enumerate(turn.replies):
+            audio = self._sounds.url(turn.audio[place]) if place < len(turn.audio) else ""
+            link.post(
+                Say(text, audio, turn.seq, place + 1, len(turn.replies), again=again, cut=cut)
+            )
+
+    def close(self) -> None:
+        """End the worker and every connection. The job itself stays as it is."""
+        self._closed = True
+        with contextlib.suppress(queue.Full):
+            self._work.put_nowait(None)
+        self._worker.join(timeout=5)
+        self._unsubscribe()
+        for seat in self._seated():
+            seat.link.disconnect(seat.link.connect())
