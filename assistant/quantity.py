@@ -196,7 +196,9 @@ def quantity(text: str) -> Quantity:
     try:
         value = Decimal(number)
     except ArithmeticError as error:
-        raise UnitError(f"'{text}' is not a number and a unit; write for example '480 V'") from error
+        raise UnitError(
+            f"'{text}' is not a number and a unit; write for example '480 V'"
+        ) from error
     if not value.is_finite():
         raise UnitError(f"'{text}' is not a finite number")
     return Quantity(value, unit(name.strip()).name if name.strip() else "one")

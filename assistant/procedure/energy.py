@@ -8,6 +8,7 @@ power is off: every move is something a person said and affirmed.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from assistant.procedure.model import EnergyState
 
@@ -151,7 +152,7 @@ def _first_needed(rule: Rule) -> EnergyState:
 def _unproven(ledger: Ledger, move: str, at_s: float, tag: str = "") -> tuple[str, ...]:
     missing: list[str] = []
     locks = [f"lock:{p}" for p in ledger.people if ledger.lock_of(p) is None]
-    if move == "lock" and tag and tag in dict((t, p) for p, t in ledger.locks):
+    if move == "lock" and tag and tag in [on for _, on in ledger.locks]:
         missing.append("same-tag")
     if move in ("try-start", "lockout-confirmed"):
         missing += locks
@@ -173,7 +174,7 @@ def _unproven(ledger: Ledger, move: str, at_s: float, tag: str = "") -> tuple[st
         missing.append("tester-after")
     if move == "lock-off" and ledger.state == "isolated" and not ledger.releasing:
         missing.append("state:proven-dead")
-    if move == "lock-off" and tag and tag not in dict((t, p) for p, t in ledger.locks):
+    if move == "lock-off" and tag and tag not in [on for _, on in ledger.locks]:
         missing.append("wrong-tag")
     if move == "clear-to-energise":
         missing += [f"locks-on:{person}" for person, _ in ledger.locks]
@@ -204,7 +205,7 @@ def move(
         left = tuple(lock for lock in ledger.locks if lock != (person, tag))
         dropped = replace(_without_proof(ledger), locks=left, releasing=True)
         return replace(dropped, state="isolated", isolated_at_s=ledger.isolated_at_s)
-    changes: dict[str, object] = {
+    changes: dict[str, Any] = {
         "try-start": {"tried": True},
         "tester-before": {"tester_before": True, "tester_after": False},
         "dead": {"dead": ledger.dead | {pair}, "tester_after": False},
@@ -214,7 +215,7 @@ def move(
         "lockout-confirmed": {},
         "clear-to-energise": {"releasing": False, "was_live": True},
         "power-on": {"was_live": True},
-    }[name]  # type: ignore[assignment]
+    }[name]
     return replace(ledger, state=to, **changes)
 
 

@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from ruamel.yaml import YAML
 from ruamel.yaml.error import MarkedYAMLError
 
-import assistant.calc as calc
+from assistant.calc.base import CALCULATORS, calculate
 from assistant.errors import FileError, JobError, PackError, RangeError, UnitError
 from assistant.procedure.conditions import holds, job_value
 from assistant.procedure.model import (
@@ -71,14 +71,15 @@ def _plain(node: Any) -> Any:
     return str(node)
 
 
-def _line(node: Any, path: tuple[Any, ...]) -> int | None:
+def _line(tree: Any, path: tuple[Any, ...]) -> int | None:
     """Line of the deepest node on `path` that exists in the file, 1-based."""
+    node: Any = tree
     line = node.lc.line + 1 if hasattr(node, "lc") else None
     for part in path:
         try:
-            if isinstance(node, dict) and part in node:
+            if hasattr(node, "keys") and part in node:
                 line = node.lc.key(part)[0] + 1
-            elif isinstance(node, list) and isinstance(part, int):
+            elif isinstance(part, int) and hasattr(node, "append"):
                 line = node.lc.item(part)[0] + 1
             else:
                 break
@@ -256,10 +257,12 @@ def _check_answer(step: Step, reading_units: dict[str, str], fail: Any) -> None:
         _check_sum(step.limits.calc, step.limits.given, reading_units, fail, "limits")
 
 
-def _check_sum(name: str, given: dict[str, str], readings: dict[str, str], fail: Any, at: str):
-    found = calc.CALCULATORS.get(name)
+def _check_sum(
+    name: str, given: dict[str, str], readings: dict[str, str], fail: Any, at: str
+) -> None:
+    found = CALCULATORS.get(name)
     if found is None:
-        fail(f"calculator '{name}' is not known; use {', '.join(sorted(calc.CALCULATORS))}", at)
+        fail(f"calculator '{name}' is not known; use {', '.join(sorted(CALCULATORS))}", at)
         return
     inputs = {each.name: each for each in found.inputs}
     for key, source in given.items():
@@ -481,7 +484,7 @@ def _check_given(plan: Plan, step: Step) -> None:
                 if source.startswith("job."):
                     job_value(plan.job, source.removeprefix("job."))
             if not any(source.startswith("reading.") for source in given.values()):
-                calc.calculate(name, resolve(given, plan.job))
+                calculate(name, resolve(given, plan.job))
         except (KeyError, UnitError, RangeError) as problem:
             raise PackError(
                 plan.pack.name, None, f"calculator '{name}' for job '{plan.job.job}': {problem}",

@@ -1,0 +1,634 @@
+"""The people and devices of one job working through a pack: hear, decide, record, answer.
+
+The shell around the pure core. The order of a turn is fixed: the machine decides, the log has
+it on disk, only then the new run is taken and the reply spoken. If the disk says no, the run
+stays where it was and the person is told that nothing was recorded.
+
+Knows nothing of Flask, sockets or the command line.
+"""
+
+from __future__ import annotations
+
+import secrets
+import threading
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from assistant import __version__, resources
+from assistant.clock import Clock
+from assistant.dialogue import grammar, replies
+from assistant.dialogue.interpret import interpret, interpret_text
+from assistant.dialogue.numbers import speak_value
+from assistant.errors import JobError, RecordError, ThirdhandError
+from assistant.procedure import effects as fx
+from assistant.procedure import gates, inputs, machine, values
+from assistant.procedure.load import bind, load_job, load_pack, parse_job, parse_pack, slug
+from assistant.procedure.model import Plan, Step
+from assistant.procedure.run import Run, TakenReading
+from assistant.quantity import Quantity, unit
+from assistant.records.store import Store
+from assistant.speech.recogniser import Expected, Recogniser, Transcript
+from assistant.speech.voice import Voice
+
+HOLD_S = 1.5  # a gate by touch is pressed at least this long, so that no brush opens it
+SILENT = ("noise", "too short", "other speech")  # answered by a tone alone, never by talk
+
+
+@dataclass(frozen=True)
+class Turn:
+    """One thing said and what came of it.
+
+    seq: place in the log, 0 if nothing was logged. understood: the input in words. tone: the
+    sound for it: "heard", "not-understood", "refused", "fail", "done" or "". audio: a WAV
+    for each reply, empty without a voice.
+    """
+
+    seq: int
+    device: str
+    who: str
+    heard: str
+    understood: str
+    replies: tuple[str, ...]
+    tone: str
+    audio: tuple[Path, ...] = ()
+    step: str | None = None
+    energy: str = "unknown"
+    input: inputs.Input | None = None
+    effects: tuple[fx.Effect, ...] = ()
+
+
+def draw_challenge() -> str:
+    """Two digits that differ, from the system's random source."""
+    while True:
+        digits = f"{secrets.randbelow(100):02d}"
+        if digits[0] != digits[1]:
+            return digits
+
+
+@dataclass
+class Speaking:
+    """How replies are spoken; changed by voice."""
+
+    rate_wpm: int = 150
+    volume: float = 1.0
+
+    def change(self, name: str) -> None:
+        """Apply "slower", "faster", "louder" or "quieter", one notch."""
+        rate = {"slower": -20, "faster": 20}.get(name, 0)
+        volume = {"louder": 0.2, "quieter": -0.2}.get(name, 0.0)
+        self.rate_wpm = min(220, max(90, self.rate_wpm + rate))
+        self.volume = round(min(1.0, max(0.2, self.volume + volume)), 1)
+
+
+class JobSession:
+    """A job at work. Every method may be called from any thread; turns come one at a time."""
+
+    def __init__(
+        self,
+        job_id: str,
+        plan: Plan,
+        store: Store,
+        *,
+        recogniser: Recogniser | None = None,
+        voice: Voice | None = None,
+        clock: Clock | None = None,
+        challenge: Callable[[], str] = draw_challenge,
+    ):
+        self.job_id, self.plan, self.store = job_id, plan, store
+        self.recogniser, self.voice = recogniser, voice
+        self.clock = clock or Clock()
+        self.run: Run = machine.start(plan)
+        self.speaking = Speaking()
+        self._draw = challenge
+        self._lock = threading.RLock()
+        self._base_s = -self.clock.mono_s()
+        self._roles: dict[str, str] = {}
+        self._listeners: list[Callable[[Turn], None]] = []
+        self._said: tuple[str, ...] = ()
+        self._last: Turn | None = None
+
+    # --- beginning and beginning again -------------------------------------------------------
+
+    @classmethod
+    def start(cls, job_id: str, plan: Plan, texts: dict[str, str], store: Store, **parts: Any):
+        """A new job: its head (job, pack texts, versions) goes to the log, step one is entered.
+
+        The texts are kept so that a pack edited later can't change what a running job asks.
+        """
+        session = cls(job_id, plan, store, **parts)
+        head = {"texts": texts, "pack": plan.pack.name, "version": plan.pack.version}
+        head |= {"door": plan.job.door, "site": plan.job.site, "title": plan.pack.title}
+        head |= {"thirdhand": __version__, "people": list(plan.job.people)}
+        store.create_job(job_id, head, wall=session.clock.wall())
+        session._act(inputs.Started())
+        return session
+
+    @classmethod
+    def resume(cls, job_id: str, store: Store, **parts: Any):
+        """A job from its log alone, in place, with the energy state unknown."""
+        plan = plan_of(store.head(job_id)["texts"])
+        session = cls(job_id, plan, store, **parts)
+        last_s = 0.0
+        for event in events_of(store, job_id):
+            session.run = machine.advance(plan, session.run, event).run
+            last_s = max(last_s, event.at_s)
+        session._base_s += last_s
+        session._act(inputs.Restarted())
+        return session
+
+    # --- what devices do -----------------------------------------------------------------------
+
+    def join(self, device: str, role: str) -> None:
+        """A device takes part as "lead" or "helper"."""
+        with self._lock:
+            self._roles[device] = role if role in ("lead", "helper") else "helper"
+
+    def leave(self, device: str) -> None:
+        """A device is gone."""
+        with self._lock:
+            self._roles.pop(device, None)
+
+    def subscribe(self, callback: Callable[[Turn], None]) -> Callable[[], None]:
+        """Have every turn told; the function that comes back ends it."""
+        with self._lock:
+            self._listeners.append(callback)
+
+        def end() -> None:
+            with self._lock:
+                if callback in self._listeners:
+                    self._listeners.remove(callback)
+
+        return end
+
+    def expected(self) -> Expected:
+        """What may be said now."""
+        with self._lock:
+            return grammar.expected(self.plan, self.run)
+
+    def hear(
+        self, device: str, samples: np.ndarray, start_s: float = 0.0, end_s: float = 0.0
+    ) -> Turn:
+        """One utterance from a device, recognised and taken.
+
+        What an utterance answers is the state when it is taken: if somebody else's turn changed
+        it while the recogniser worked, the words are matched against the new state's phrases.
+        """
+        if self.recogniser is None:
+            raise ThirdhandError("this job was opened without a recogniser; answer by touch")
+        heard = self.recogniser.hear(samples, self.expected())
+        with self._lock:
+            if not heard.text and heard.rejected in SILENT:
+                return self._tell(self._turn(device, heard, None, (), (), 0))
+            what = interpret(heard, self.plan, self.run)
+            words = heard.text or heard.heard
+            return self._act(what, device, "voice", words, heard.confidence)
+
+    def say(self, device: str, text: str, via: str = "touch") -> Turn:
+        """A typed line or a button's phrase; does what the spoken words do.
+
+        A gate phrase doesn't pass this way by touch: that takes `gate_touch`.
+        """
+        with self._lock:
+            what = interpret_text(text, self.plan, self.run)
+            if via == "touch" and isinstance(what, inputs.Challenge):
+                what = inputs.NotUnderstood(why="not here")
+            return self._act(what, device, via, text)
+
+    def gate_touch(self, device: str, phrase: str, digits: str, held_s: float) -> Turn:
+        """The gate by touch, for a site too loud to hear: press and hold plus the challenge."""
+        with self._lock:
+            what: inputs.Input
+            if held_s < HOLD_S or phrase not in ("lockout-confirmed", "clear-to-energise"):
+                what = inputs.NotUnderstood(why="not held long enough")
+            else:
+                what = inputs.Challenge(phrase=phrase, digits=digits)  # type: ignore[arg-type]
+            return self._act(what, device, "touch", f"{phrase} {digits}, held {held_s:.1f} s")
+
+    def tick(self) -> Turn | None:
+        """Let time have its effect; call about once a second."""
+        with self._lock:
+            event = self._event(inputs.Tick(), "", "system", "", 1.0)
+            if not machine.advance(self.plan, self.run, event).effects:
+                return None
+            return self._act(inputs.Tick())
+
+    # --- one turn ----------------------------------------------------------------------------
+
+    def _event(
+        self, what: inputs.Input, device: str, via: str, heard: str, confidence: float
+    ) -> inputs.Event:
+        who = self._roles.get(device, "lead") if via != "system" else "system"
+        return inputs.Event(
+            input=what,
+            at_s=round(self._base_s + self.clock.mono_s(), 3),
+            who=who,
+            device=device,
+            via=via,  # type: ignore[arg-type]
+            heard=heard,
+            confidence=round(confidence, 3),
+        )
+
+    def _act(
+        self,
+        what: inputs.Input,
+        device: str = "",
+        via: str = "system",
+        heard: str = "",
+        confidence: float = 1.0,
+    ) -> Turn:
+        """Decide, record, take, answer."""
+        with self._lock:
+            event = self._event(what, device, via, heard, confidence)
+            steps = [(event, machine.advance(self.plan, self.run, event))]
+            while any(isinstance(e, fx.ChallengeNeeded) for e in steps[-1][1].effects):
+                drawn = inputs.ChallengeIssued(digits=self._draw())
+                issued = self._event(drawn, "", "system", "", 1.0)
+                steps.append((issued, machine.advance(self.plan, steps[-1][1].run, issued)))
+            try:
+                seq = self._record(steps)
+            except RecordError as problem:
+                lost = (f"Not recorded, nothing was taken. {problem}",)
+                return self._tell(self._turn(device, _as_heard(event), what, (), lost, 0))
+            self.run = steps[-1][1].run
+            effects = tuple(effect for _, out in steps for effect in out.effects)
+            for effect in effects:
+                if isinstance(effect, fx.Setting):
+                    self.speaking.change(effect.name)
+            words = self._words(effects)
+            return self._tell(self._turn(device, _as_heard(event), what, effects, words, seq))
+
+    def _record(self, steps: list[tuple[inputs.Event, machine.Outcome]]) -> int:
+        bodies = [
+            {
+                "event": event.model_dump(mode="json"),
+                "effects": [effect.model_dump(mode="json") for effect in out.effects],
+                "energy": out.run.ledger.state,
+            }
+            for event, out in steps
+        ]
+        wall, mono_s = self.clock.wall(), steps[-1][0].at_s
+        return self.store.append_all(self.job_id, bodies, wall=wall, mono_s=mono_s)[-1].seq
+
+    def _words(self, effects: tuple[fx.Effect, ...]) -> tuple[str, ...]:
+        if any(isinstance(effect, fx.Repeat) for effect in effects):
+            return self._said
+        words = replies.replies(effects, self.plan, self.run, brief=self.run.brief)
+        if words:
+            self._said = words
+        return words
+
+    def _turn(
+        self,
+        device: str,
+        heard: Transcript,
+        what: inputs.Input | None,
+        effects: tuple[fx.Effect, ...],
+        words: tuple[str, ...],
+        seq: int,
+    ) -> Turn:
+        tone = replies.tone(effects) if effects else "not-understood"
+        return Turn(
+            seq=seq,
+            device=device,
+            who=self._roles.get(device, "lead"),
+            heard=heard.text or heard.heard,
+            understood=understood(what),
+            replies=words,
+            tone="refused" if words and not effects else tone,
+            audio=self._voiced(words),
+            step=self.run.at,
+            energy=self.run.ledger.state,
+            input=what,
+            effects=effects,
+        )
+
+    def _voiced(self, words: Iterable[str]) -> tuple[Path, ...]:
+        if self.voice is None:
+            return ()
+        return tuple(
+            self.voice.speak(text, self.speaking.rate_wpm, self.speaking.volume) for text in words
+        )
+
+    def _tell(self, turn: Turn) -> Turn:
+        self._last = turn
+        for callback in tuple(self._listeners):
+            callback(turn)
+        return turn
+
+    # --- what a page shows -----------------------------------------------------------------------
+
+    def prompt(self) -> Turn:
+        """The present step, spoken again for a device that has just joined; nothing is logged."""
+        with self._lock:
+            effects: tuple[fx.Effect, ...] = ()
+            if self.run.at:
+                effects = (fx.Entered(step=self.run.at, again=True),)
+            words = self._said or self._words(effects)
+            return self._turn("", Transcript("", 1.0), None, effects, words, 0)
+
+    def view(self) -> dict[str, Any]:
+        """The job's state for a screen, as plain data."""
+        with self._lock:
+            return _view(self)
+
+
+def _as_heard(event: inputs.Event) -> Transcript:
+    return Transcript(event.heard, event.confidence)
+
+
+def understood(what: inputs.Input | None) -> str:
+    """An input in a few words, for the screen and the rehearsal."""
+    if what is None:
+        return ""
+    match what:
+        case inputs.Reading(special=str() as special) if special:
+            return special.replace("-", " ")
+        case inputs.Reading(value=Decimal() as value):
+            return f"{format(value, 'f')} {unit(what.unit).symbol}" if what.unit else f"{value}"
+        case inputs.Tag():
+            return f"tag {what.digits}"
+        case inputs.Challenge():
+            return f"{what.phrase} {what.digits}".strip()
+        case inputs.Confirm():
+            return what.word
+        case inputs.Choice():
+            return what.answer
+        case inputs.Command():
+            return what.name
+        case inputs.GoTo():
+            return f"go to {what.section}"
+        case inputs.NotUnderstood():
+            return f"not understood: {what.why}"
+        case inputs.Correction(reading=inputs.Reading() as reading):
+            return f"correction {understood(reading)}"
+        case inputs.Unable() | inputs.Note():
+            return f"{what.kind} {what.reason if what.kind == 'unable' else what.text}".strip()
+        case _:
+            return what.kind
+
+
+# --- from files and the log ------------------------------------------------------------------
+
+
+def texts_of(pack_folder: Path, job_file: Path) -> dict[str, str]:
+    """The texts that make a plan, as the log's head keeps them."""
+    files = {
+        "pack.yaml": pack_folder / "pack.yaml",
+        "steps.yaml": pack_folder / "steps.yaml",
+        "job.yaml": job_file,
+    }
+    return {name: path.read_text(encoding="utf-8") for name, path in files.items()}
+
+
+def plan_of(texts: dict[str, str]) -> Plan:
+    """The plan of a log's head."""
+    pack = parse_pack({n: texts[n] for n in ("pack.yaml", "steps.yaml")}, "kept pack")
+    return bind(pack, parse_job(texts["job.yaml"], "kept job"))
+
+
+def events_of(store: Store, job_id: str) -> Iterable[inputs.Event]:
+    """The events of a job's log, in order."""
+    for entry in store.entries(job_id):
+        if "event" in entry.body:
+            yield inputs.Event.model_validate(entry.body["event"])
+
+
+class Jobs:
+    """The jobs of a data folder, and the ear and mouth that they share.
+
+    Sessions are kept, so that every device of a job works on the same one.
+    """
+
+    def __init__(
+        self,
+        data_dir: Path,
+        recogniser: Recogniser | None = None,
+        voice: Voice | None = None,
+        *,
+        clock: Clock | None = None,
+        challenge: Callable[[], str] = draw_challenge,
+    ):
+        self.data_dir = data_dir
+        self.store = Store.open(data_dir / "records.sqlite")
+        self._parts: dict[str, Any] = {
+            "recogniser": recogniser,
+            "voice": voice,
+            "clock": clock or Clock(),
+            "challenge": challenge,
+        }
+        self._open: dict[str, JobSession] = {}
+        self._lock = threading.RLock()
+
+    @property
+    def recogniser(self) -> Recogniser | None:
+        """The ear, None for a job by touch and text alone."""
+        return self._parts["recogniser"]
+
+    def list(self) -> list[dict[str, Any]]:
+        """Jobs on record, newest first."""
+        return list(self.store.jobs())
+
+    def open(self, job_id: str) -> JobSession:
+        """The session of a job; it is resumed from its log if it isn't at work."""
+        with self._lock:
+            if job_id not in self._open:
+                self._open[job_id] = JobSession.resume(job_id, self.store, **self._parts)
+            return self._open[job_id]
+
+    def new(self, spec: str | Path, pack: str | None = None) -> JobSession:
+        """A new job from a job file, or from the name of one that comes with the packs.
+
+        Raises
+        ------
+        JobError, PackError
+            If the file, its pack or their fit is wrong.
+        """
+        with self._lock:
+            path = find_job(spec)
+            job = load_job(path)
+            folder = find_pack(pack or job.packs[0])
+            load_pack(folder)  # for messages that name the file, not the kept text
+            texts = texts_of(folder, path)
+            started = self._parts["clock"].wall()
+            job_id = f"{slug(job.job)}-{''.join(c for c in started[:16] if c.isdigit())}"
+            taken = {row["id"] for row in self.store.jobs()}
+            number = 2
+            base = job_id
+            while job_id in taken:
+                job_id, number = f"{base}-{number}", number + 1
+            session = JobSession.start(job_id, plan_of(texts), texts, self.store, **self._parts)
+            self._open[job_id] = session
+            return session
+
+
+def find_job(spec: str | Path) -> Path:
+    """Path of a job file given by path or by name ("pinewharf-d1")."""
+    path = Path(spec)
+    if path.is_file():
+        return path
+    kept = resources.steps_dir() / "jobs" / f"{spec}.yaml"
+    if kept.is_file():
+        return kept
+    names = sorted(each.stem for each in kept.parent.glob("*.yaml"))
+    raise JobError(str(spec), None, f"is no job file; give a path or one of {', '.join(names)}")
+
+
+def find_pack(name: str | Path) -> Path:
+    """Folder of a pack given by path or by name ("power-entry")."""
+    for path in (Path(name), resources.steps_dir() / str(name)):
+        if (path / "pack.yaml").is_file():
+            return path
+    kept = resources.steps_dir()
+    names = sorted(each.parent.name for each in kept.glob("*/pack.yaml"))
+    raise JobError(str(name), None, f"is no pack; give a folder or one of {', '.join(names)}")
+
+
+# --- the view -------------------------------------------------------------------------------
+
+
+def _view(session: JobSession) -> dict[str, Any]:
+    plan, run = session.plan, session.run
+    step = plan.step(run.at) if run.at else None
+    now_s = session._base_s + session.clock.mono_s()
+    last = session._last
+    issued = run.challenge
+    return {
+        "job": {
+            "id": session.job_id,
+            "site": plan.job.site,
+            "door": plan.job.door,
+            "title": plan.pack.title,
+        },
+        "energy": {"state": run.ledger.state, "wait_left_s": _wait_left(run, step, now_s)},
+        "step": _step_view(plan, run, step) if step else None,
+        "pending": _pending_view(run),
+        "challenge": {"phrase": issued.phrase, "digits": issued.digits} if issued else None,
+        "held": run.held,
+        "refused": list(run.refused),
+        "heard": {
+            "text": last.heard if last else "",
+            "understood": last.understood if last else "",
+            "tone": last.tone if last else "",
+        },
+        "readings": [_reading_view(plan, name, taken) for name, taken in run.readings.items()],
+        "open_points": [
+            {"step": item.step, "cause": item.cause, "reason": item.reason}
+            for item in run.open_points
+        ],
+        "finished": run.finished,
+        "buttons": _buttons(plan, run, step),
+        "listening": plan.job.listening,
+        "speaking": {
+            "rate_wpm": session.speaking.rate_wpm,
+            "volume": session.speaking.volume,
+            "brief": run.brief,
+        },
+    }
+
+
+def _wait_left(run: Run, step: Step | None, now_s: float) -> float | None:
+    if step is None or step.expects.wait is None or run.refused:
+        return None
+    if step.expects.wait == "stored-energy":
+        return round(run.ledger.wait_left_s(now_s), 1)
+    return None
+
+
+def _step_view(plan: Plan, run: Run, step: Step) -> dict[str, Any]:
+    shown = [each for each in plan.steps if gates.applies(plan, run, each)]
+    number = shown.index(step) + 1 if step in shown else 0
+    spec = step.expects.reading or step.expects.derived
+    bounds = values.bounds_or_none(plan, run, step)
+    caution = step.caution
+    return {
+        "id": step.id,
+        "number": number,
+        "of": len(shown),
+        "section": step.section,
+        "say": replies.filled(step.say, step, run),
+        "brief": replies.filled(step.brief or step.say, step, run),
+        "caution": {"word": caution.word, "text": caution.text} if caution else None,
+        "who": step.who,
+        "kind": step.expects.kind,
+        "answers": list(step.expects.choice or ()) or [step.expects.confirmation or ""],
+        "unit": unit(spec.unit).symbol if spec else "",
+        "limits": written_bounds(bounds),
+    }
+
+
+def written_bounds(bounds: fx.Bounds | None) -> str:
+    """Limits as they are shown: 'at least 432 V, at most 528 V'."""
+    if bounds is None:
+        return ""
+    edges = (("at least", bounds.at_least), ("at most", bounds.at_most))
+    return ", ".join(
+        f"{word} {_number(Quantity(edge, bounds.unit))}" for word, edge in edges if edge is not None
+    )
+
+
+def _number(value: Quantity) -> str:
+    """A computed number to four significant digits, a said one as it was said."""
+    short = format(float(value.value), ".4g")
+    symbol = unit(value.unit).symbol
+    return f"{short} {symbol}".strip()
+
+
+def _pending_view(run: Run) -> dict[str, str] | None:
+    pending = run.pending
+    if pending is None:
+        return None
+    if pending.quantity:
+        return {
+            "text": speak_value(pending.quantity.value, pending.quantity.unit),
+            "written": pending.quantity.written(),
+        }
+    words = pending.special or pending.tag or pending.word
+    if pending.digits:
+        words = f"{pending.word} {pending.digits}"
+    return {"text": words.replace("-", " "), "written": words.replace("-", " ")}
+
+
+def _reading_view(plan: Plan, name: str, taken: TakenReading) -> dict[str, str]:
+    step = plan.step(taken.step)
+    value = taken.quantity
+    if value is None:
+        written = taken.special.replace("-", " ")
+    else:
+        written = _number(value) if taken.derived else value.written()
+    return {
+        "name": name,
+        "item": step.item or (step.brief or step.say),
+        "written": written,
+        "verdict": taken.verdict,
+        "limits": written_bounds(taken.bounds),
+    }
+
+
+def _buttons(plan: Plan, run: Run, step: Step | None) -> list[dict[str, str]]:
+    """What can be touched now, the likeliest first; each does what its words do."""
+
+    def button(phrase: str, label: str = "") -> dict[str, str]:
+        return {"phrase": phrase, "label": label or phrase[:1].upper() + phrase[1:]}
+
+    if run.held:
+        return [button("go ahead"), button("where are we"), button("say again")]
+    if run.pending:
+        return [button("affirm"), button("negative"), button("say again")]
+    found: list[dict[str, str]] = []
+    if step and not run.refused:
+        if step.expects.confirmation:
+            found.append(button(step.expects.confirmation))
+        if step.expects.wait:
+            found.append(button("done"))
+        found += [button(answer) for answer in step.expects.choice or ()]
+        if run.failing == step.id:
+            found.append(button("measure again"))
+    if run.refused:
+        found.append(button("prove again"))
+    more = ("say again", "reason", "limits", "go back", "unable", "stand by", "stop work")
+    return found + [button(phrase) for phrase in more]

@@ -1,0 +1,579 @@
+"""One function an input: what holds in every step, and the answers that a step expects."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import singledispatch
+from typing import Any, Literal
+
+from assistant.procedure import effects as fx
+from assistant.procedure import energy, gates, inputs, values
+from assistant.procedure.energy import Denied
+from assistant.procedure.model import Step
+from assistant.procedure.moves import (
+    Now,
+    Outcome,
+    again,
+    enter,
+    first_unsettled,
+    moved,
+    person,
+    refuse,
+    settle,
+    stay,
+    void,
+    wait_left,
+    wait_over,
+    with_point,
+)
+from assistant.procedure.run import IssuedChallenge, Mark, Pending, Run
+from assistant.quantity import Quantity, same_dimension, unit
+
+CHALLENGE_LIFE_S = 120.0  # an older challenge is no longer the one just spoken
+
+
+def take(what: Any, now: Now, run: Run) -> Outcome:
+    """Held runs and system events first, then what holds in every step, then the answer."""
+    if isinstance(what, inputs.Started):
+        return enter(now, run, first_unsettled(now.plan, run))
+    if isinstance(what, inputs.Tick):
+        return _tick(now, run)
+    if isinstance(what, inputs.Restarted | inputs.CrewChanged | inputs.PersonJoined):
+        return _unknown_again(what, now, run)
+    if isinstance(what, inputs.LockOff | inputs.PowerOn):
+        return _said_live(what, now, run)
+    if run.held and not _allowed_while_held(what):
+        return stay(run, fx.Held(cause=run.held, who=now.who))
+    return _answer(what, now, run)
+
+
+def _allowed_while_held(what: Any) -> bool:
+    names = {"go-ahead", "say-again", "where-are-we", "reason", "limits", "stop-work", "emergency"}
+    names |= {"read-back", "call-helper", "slower", "faster", "louder", "quieter"}
+    if isinstance(what, inputs.Command):
+        return what.name in names
+    return isinstance(what, inputs.Note | inputs.NotUnderstood)
+
+
+def _tick(now: Now, run: Run) -> Outcome:
+    step = _step(now, run)
+    if run.held or step is None or not step.expects.wait or run.refused:
+        return stay(run)
+    return wait_over(now, run, step) if wait_left(now, run, step) <= 0 else stay(run)
+
+
+def _unknown_again(what: Any, now: Now, run: Run) -> Outcome:
+    cause = {"restarted": "restart", "crew-changed": "crew-changed"}.get(what.kind, "person-joined")
+    run, told = void(now, run, cause)
+    people = run.ledger.people
+    if isinstance(what, inputs.CrewChanged):
+        people = what.people or people
+    elif isinstance(what, inputs.PersonJoined) and what.person not in people:
+        people = (*people, what.person)
+    run = replace(run, ledger=replace(run.ledger, people=people))
+    if run.held:
+        return stay(run, *told, fx.Held(cause=run.held, who=now.who))
+    out = enter(now, run, first_unsettled(now.plan, run))
+    return Outcome(out.run, told + out.effects)
+
+
+def _said_live(what: Any, now: Now, run: Run) -> Outcome:
+    """ "Lock off" and "power is on": an answer where they are asked for, else the proof is gone."""
+    step = _step(now, run)
+    move = gates.ledger_move(step) if step else None
+    if isinstance(what, inputs.PowerOn) and move == "power-on" and not run.held:
+        assert step is not None
+        return _answer(inputs.Confirm(word=step.expects.confirmation or ""), now, run)
+    if isinstance(what, inputs.LockOff) and move == "lock-off" and not run.held:
+        return again(now, run, "tag-needed")
+    if isinstance(what, inputs.PowerOn) and run.ledger.state == "energised":
+        return stay(run, fx.EnergyNow(state="energised"))
+    run, told = void(now, run, what.kind)
+    if run.held:
+        return stay(run, *told, fx.Held(cause=run.held, who=now.who))
+    out = enter(now, run, first_unsettled(now.plan, run))
+    return Outcome(out.run, told + out.effects)
+
+
+def _step(now: Now, run: Run) -> Step | None:
+    return now.plan.step(run.at) if run.at else None
+
+
+@singledispatch
+def _answer(what: Any, now: Now, run: Run) -> Outcome:
+    raise TypeError(f"no rule for input {type(what).__name__} at step {run.at}")
+
+
+@_answer.register
+def _(what: inputs.NotUnderstood, now: Now, run: Run) -> Outcome:
+    return again(now, run, what.why, what.candidates)
+
+
+@_answer.register
+def _(what: inputs.Note, now: Now, run: Run) -> Outcome:
+    return stay(run, fx.Noted(text=what.text))
+
+
+@_answer.register
+def _(what: inputs.ChallengeIssued, now: Now, run: Run) -> Outcome:
+    step = _step(now, run)
+    if step is None or step.expects.challenge is None or run.refused:
+        return stay(run)
+    phrase = step.expects.challenge
+    issued = IssuedChallenge(step.id, phrase, what.digits, now.at_s)
+    given = fx.ChallengeGiven(step=step.id, phrase=phrase, digits=what.digits)
+    return stay(replace(run, challenge=issued, pending=None), given)
+
+
+@_answer.register
+def _(what: inputs.Affirm, now: Now, run: Run) -> Outcome:
+    pending = run.pending
+    if pending is None:
+        return again(now, run, "not here")
+    step = now.plan.step(pending.step)
+    if what.plain and (step.gate or (step.limits and step.limits.safety)):
+        return refuse(now, run, ("affirm-needed",))
+    missing = gates.may_enter(run, step)
+    if missing and not pending.corrects:
+        return refuse(now, replace(run, pending=None), missing)
+    if pending.kind == "reading":
+        return _take_reading(now, run, step, pending)
+    if pending.kind == "challenge":
+        wrong = _wrong_challenge(now, run, pending.digits)
+        if wrong:
+            return _challenge_again(now, replace(run, pending=None), step, wrong)
+        closed = gates.may_open(now.plan, run, step, now.at_s)
+        if closed:
+            return refuse(now, replace(run, pending=None, challenge=None), closed)
+    ledger = moved(run, step, now, pending.person, pending.tag)
+    if isinstance(ledger, Denied):
+        return refuse(now, replace(run, pending=None), ledger.missing)
+    run = replace(run, ledger=ledger, pending=None)
+    taken = fx.Taken(step=step.id, word=pending.word, tag=pending.tag, person=pending.person)
+    if step.expects.tag and person(run, step) is not None:
+        out = enter(now, run, step.id)
+        return Outcome(out.run, (taken, *out.effects))
+    return settle(now, run, step, (taken,))
+
+
+@_answer.register
+def _(what: inputs.Negative, now: Now, run: Run) -> Outcome:
+    return _withdraw(now, run)
+
+
+def _withdraw(now: Now, run: Run) -> Outcome:
+    if run.pending is None:
+        return again(now, run, "not here")
+    withdrawn = fx.Withdrawn(step=run.pending.step)
+    step = now.plan.step(run.pending.step)
+    run = replace(run, pending=None)
+    if step.expects.challenge:
+        return stay(replace(run, challenge=None), withdrawn, fx.ChallengeNeeded(step=step.id))
+    return stay(run, withdrawn)
+
+
+@_answer.register
+def _(what: inputs.Confirm, now: Now, run: Run) -> Outcome:
+    step = _step(now, run)
+    if step is None:
+        return again(now, run, "not here")
+    if run.refused:
+        return refuse(now, run, run.refused)
+    if step.expects.wait and what.word == "done":
+        left = wait_left(now, run, step)
+        if left > 0:
+            return stay(run, fx.Waiting(step=step.id, left_s=left))
+        return wait_over(now, run, step)
+    if step.expects.confirmation is None or what.word != step.expects.confirmation:
+        return again(now, run, "not here")
+    missing = gates.may_enter(run, step) or gates.may_open(now.plan, run, step, now.at_s)
+    if missing:
+        return refuse(now, run, missing)
+    if step.gate:
+        pending = Pending(step.id, "confirm", now.at_s, word=what.word)
+        return stay(replace(run, pending=pending), fx.ReadBack(step=step.id, word=what.word))
+    return settle(now, run, step, (fx.Taken(step=step.id, word=what.word),))
+
+
+@_answer.register
+def _(what: inputs.Tag, now: Now, run: Run) -> Outcome:
+    step = _step(now, run)
+    if step is None or step.expects.tag is None:
+        return again(now, run, "not here")
+    if run.refused:
+        return refuse(now, run, run.refused)
+    owner = person(run, step) or ""
+    if step.proves == "lock-off":
+        owner = next((p for p, tag in run.ledger.locks if tag == what.digits), "")
+        if not owner:
+            return refuse(now, run, ("wrong-tag",))
+    move = gates.ledger_move(step) or ""
+    missing = energy.missing_for(run.ledger, move, now.at_s, what.digits)
+    if missing:
+        return refuse(now, run, missing)
+    pending = Pending(step.id, "tag", now.at_s, tag=what.digits, person=owner)
+    read = fx.ReadBack(step=step.id, tag=what.digits, person=owner)
+    return stay(replace(run, pending=pending), read)
+
+
+@_answer.register
+def _(what: inputs.Choice, now: Now, run: Run) -> Outcome:
+    step = _step(now, run)
+    target = (step.expects.choice or {}).get(what.answer) if step else None
+    if step is None or target is None:
+        return again(now, run, "not here")
+    if run.refused:
+        return refuse(now, run, run.refused)
+    taken = (fx.Taken(step=step.id, answer=what.answer),)
+    if target == "next":
+        return settle(now, run, step, taken)
+    here = now.plan.index(step.id)
+    there = len(now.plan.steps) if target == "end" else now.plan.index(target)
+    marks: dict[str, Mark] = {**run.marks, step.id: "done"}
+    if there <= here:  # do it again from there; gates keep their marks, the ledger its state
+        for each in now.plan.steps[there : here + 1]:
+            if not each.gate:
+                marks.pop(each.id, None)
+    for each in now.plan.steps[here + 1 : there]:
+        if not each.gate and each.id not in marks:
+            marks[each.id] = "passed-over"
+    run = replace(run, marks=marks)
+    after = step.id if there > here else None
+    next_id = target if there < len(now.plan.steps) else first_unsettled(now.plan, run, after)
+    out = enter(now, run, next_id)
+    return Outcome(out.run, taken + out.effects)
+
+
+@_answer.register
+def _(what: inputs.Challenge, now: Now, run: Run) -> Outcome:
+    gate = next(
+        (s for s in gates.chain(now.plan, run.at) if s.expects.challenge == what.phrase), None
+    )
+    if gate is None:
+        return again(now, run, "not here")
+    if what.phrase == "clear-to-energise" and now.who not in ("lead", "system"):
+        return refuse(now, run, ("lead-only",))
+    missing = gates.may_enter(run, gate) or gates.may_open(now.plan, run, gate, now.at_s)
+    if missing:
+        return refuse(now, run, missing)
+    if run.at != gate.id:
+        return refuse(now, run, (f"unsettled:{run.at}",) if run.at else ("challenge-missing",))
+    wrong = _wrong_challenge(now, run, what.digits)
+    if wrong:
+        return _challenge_again(now, run, gate, wrong)
+    pending = Pending(gate.id, "challenge", now.at_s, digits=what.digits, word=what.phrase)
+    read = fx.ReadBack(step=gate.id, word=what.phrase, challenge=what.digits)
+    return stay(replace(run, pending=pending), read)
+
+
+def _wrong_challenge(now: Now, run: Run, digits: str) -> str:
+    """Why the digits are no confirmation, or ""."""
+    if not digits or run.challenge is None:
+        return "challenge-missing"
+    if now.at_s - run.challenge.at_s > CHALLENGE_LIFE_S:
+        return "challenge-old"
+    return "" if digits == run.challenge.digits else "challenge-wrong"
+
+
+def _challenge_again(now: Now, run: Run, gate: Step, code: str) -> Outcome:
+    """Each challenge gets one try: after a wrong one fresh digits are drawn."""
+    refused = fx.Refused(step=gate.id, missing=(code,))
+    run = replace(run, challenge=None, pending=None)
+    return stay(run, refused, fx.ChallengeNeeded(step=gate.id))
+
+
+@_answer.register
+def _(what: inputs.Reading, now: Now, run: Run) -> Outcome:
+    step = now.plan.step(run.pending.step) if run.pending else _step(now, run)
+    if step is None or step.expects.reading is None:
+        return again(now, run, "not here")
+    corrects = bool(run.pending and run.pending.corrects)
+    return _hear_reading(what, now, run, step, corrects)
+
+
+def _hear_reading(what: inputs.Reading, now: Now, run: Run, step: Step, corrects: bool) -> Outcome:
+    """Hold a value as pending, unless it can't be what was measured."""
+    spec = step.expects.reading
+    assert spec is not None
+    if run.refused and not corrects:
+        return refuse(now, run, run.refused)
+    missing = gates.may_enter(run, step) or gates.may_open(now.plan, run, step, now.at_s)
+    if missing and not corrects:
+        return refuse(now, run, missing)
+    if what.special == "no-reading" or (what.value is None and not what.special):
+        return again(now, run, "no-reading")
+    said_unit = unit(what.unit or spec.unit).name
+    if not same_dimension(said_unit, spec.unit):
+        wrong = fx.WrongUnit(step=step.id, said=said_unit, expected=unit(spec.unit).name)
+        return stay(replace(run, pending=None), wrong)
+    held = Pending(step.id, "reading", now.at_s, said=what.said, corrects=corrects)
+    if what.special:
+        held = replace(held, special=what.special)
+        read = fx.ReadBack(step=step.id, special=what.special, unit=said_unit)
+        return stay(replace(run, pending=held, failing=None), read)
+    assert what.value is not None
+    measured = Quantity(what.value, said_unit)
+    low, high = spec.plausible
+    if not low <= measured.to(spec.unit).value <= high:
+        doubtful = fx.Implausible(
+            step=step.id,
+            value=what.value,
+            unit=said_unit,
+            low=low,
+            high=high,
+            plausible_unit=unit(spec.unit).name,
+        )
+        return stay(replace(run, pending=None), doubtful)
+    held = replace(held, quantity=measured)
+    read = fx.ReadBack(step=step.id, value=what.value, unit=said_unit)
+    return stay(replace(run, pending=held, failing=None), read)
+
+
+@_answer.register
+def _(what: inputs.Correction, now: Now, run: Run) -> Outcome:
+    if what.tag and run.at:
+        return _answer(what.tag, now, replace(run, pending=None))
+    if run.pending:
+        step = now.plan.step(run.pending.step)
+        if what.reading is None or step.expects.reading is None:
+            return _withdraw(now, run)
+        return _hear_reading(what.reading, now, run, step, run.pending.corrects)
+    current = _step(now, run)
+    if current and current.expects.reading and (run.failing or run.last_reading is None):
+        if what.reading is None:
+            return enter(now, run, current.id)
+        return _hear_reading(what.reading, now, run, current, False)
+    last = run.readings.get(run.last_reading or "")
+    if last is None:
+        return again(now, run, "nothing-to-correct")
+    step = now.plan.step(last.step)
+    if what.reading is None:
+        return _reopen(now, run, step)
+    return _hear_reading(what.reading, now, run, step, True)
+
+
+def _reopen(now: Now, run: Run, step: Step) -> Outcome:
+    """Measure a settled step anew. A dead reading stands in the proof: that goes first."""
+    told: tuple[fx.Effect, ...] = ()
+    if step.gate:
+        run, told = void(now, run, "prove-again")
+        out = enter(now, run, first_unsettled(now.plan, run))
+        return Outcome(out.run, told + out.effects)
+    marks = {k: v for k, v in run.marks.items() if k != step.id}
+    return enter(now, replace(run, marks=marks), step.id)
+
+
+@_answer.register
+def _(what: inputs.Unable, now: Now, run: Run) -> Outcome:
+    step = _step(now, run)
+    if step is None:
+        return again(now, run, "not here")
+    cause = "failed" if run.failing == step.id else "unable"
+    stays = step.gate or bool(run.refused)
+    point = fx.OpenPoint(step=step.id, cause=cause, reason=what.reason, stays=stays)
+    run = with_point(replace(run, pending=None), point)
+    if stays:
+        return stay(run, point)
+    return settle(now, run, step, (point,), "unable")
+
+
+@_answer.register
+def _(what: inputs.GoTo, now: Now, run: Run) -> Outcome:
+    steps = [s for s in now.plan.steps if s.section == what.section]
+    target = next((s for s in steps if not gates.settled(now.plan, run, s)), None)
+    if target is None:
+        return stay(run, fx.Explained(step=run.at or "", what="where-are-we"))
+    missing = gates.may_enter(run, target)
+    if missing:
+        offer = gates.offer_for(now.plan, run, missing, target.id)
+        return stay(run, fx.Refused(step=target.id, missing=missing, offer=offer))
+    return enter(now, run, target.id)
+
+
+@_answer.register
+def _(what: inputs.Command, now: Now, run: Run) -> Outcome:
+    out: Outcome = _COMMANDS[what.name](now, run)
+    return out
+
+
+def _explain(what: Literal["reason", "limits", "where-are-we", "read-back"]) -> Any:
+    def tell(now: Now, run: Run) -> Outcome:
+        step = _step(now, run)
+        shown = step if what == "limits" else None
+        bounds = values.bounds_or_none(now.plan, run, shown) if shown else None
+        told = fx.Explained(step=run.at or "", what=what, bounds=bounds)
+        return stay(run, told)
+
+    return tell
+
+
+def _setting(name: str) -> Any:
+    def change(now: Now, run: Run) -> Outcome:
+        brief = {"brief": True, "full": False}.get(name, run.brief)
+        return stay(replace(run, brief=brief), fx.Setting(name=name))
+
+    return change
+
+
+def _hold(cause: str) -> Any:
+    def hold(now: Now, run: Run) -> Outcome:
+        told: tuple[fx.Effect, ...] = ()
+        if cause != "stand-by":
+            if run.ledger.state != "unknown":
+                run, told = void(now, run, "stop-work")
+            run = replace(run, pending=None, challenge=None)
+        elif run.held:
+            return stay(run, fx.Held(cause=run.held, who=now.who))
+        run = replace(run, held=cause)  # type: ignore[arg-type]
+        return stay(run, fx.Held(cause=cause, who=now.who), *told)
+
+    return hold
+
+
+def _go_ahead(now: Now, run: Run) -> Outcome:
+    if not run.held:
+        return again(now, run, "not here")
+    if run.held != "stand-by" and now.who != "lead":
+        return refuse(now, run, ("lead-only",))
+    was, run = run.held, replace(run, held=None)
+    if was == "stand-by":
+        told = (fx.Resumed(),)
+        if run.pending:
+            return stay(run, *told, _read_back_again(run.pending))
+        out = enter(now, run, run.at)
+    else:
+        told = (fx.Resumed(),)
+        out = enter(now, run, first_unsettled(now.plan, run))
+    return Outcome(out.run, told + out.effects)
+
+
+def _read_back_again(pending: Pending) -> fx.ReadBack:
+    value = pending.quantity
+    return fx.ReadBack(
+        step=pending.step,
+        value=value.value if value else None,
+        unit=value.unit if value else "",
+        special=pending.special,
+        tag=pending.tag,
+        word=pending.word,
+        challenge=pending.digits,
+        person=pending.person,
+    )
+
+
+def _go_back(now: Now, run: Run) -> Outcome:
+    here = now.plan.index(run.at) if run.at else len(now.plan.steps)
+    for step in reversed(now.plan.steps[:here]):
+        if step.id in run.marks and not step.gate and not step.expects.derived:
+            marks = {k: v for k, v in run.marks.items() if k != step.id}
+            out = enter(now, replace(run, marks=marks), step.id)
+            if out.run.refused:  # it can't be entered now: stay where we are
+                return stay(run, *out.effects)
+            return out
+    return again(now, run, "nothing-before")
+
+
+def _prove_again(now: Now, run: Run) -> Outcome:
+    run, told = void(now, run, "prove-again")
+    run = replace(run, ledger=replace(run.ledger, was_live=False))
+    chain = gates.chain(now.plan, run.at)
+    marks = {k: v for k, v in run.marks.items() if k not in {s.id for s in chain if s.gate}}
+    run = replace(run, marks=marks)
+    out = enter(now, run, first_unsettled(now.plan, run))
+    return Outcome(out.run, told + out.effects)
+
+
+def _measure_again(now: Now, run: Run) -> Outcome:
+    step = _step(now, run)
+    if step and step.expects.derived:
+        return _measure_sources(now, run, step)
+    if step and step.expects.reading:
+        return enter(now, run, step.id)
+    last = run.readings.get(run.last_reading or "")
+    if last is None:
+        return again(now, run, "nothing-to-correct")
+    return _reopen(now, run, now.plan.step(last.step))
+
+
+def _measure_sources(now: Now, run: Run, step: Step) -> Outcome:
+    """Take anew the readings that a failed sum was made of."""
+    assert step.expects.derived is not None
+    names = set(values.source_names(step, run))
+    sources = {t.step for n, t in run.readings.items() if n in names}
+    marks = {k: v for k, v in run.marks.items() if k not in sources and k != step.id}
+    run = replace(run, marks=marks, failing=None)
+    return enter(now, run, first_unsettled(now.plan, run))
+
+
+_COMMANDS: dict[str, Any] = {
+    "say-again": lambda now, run: stay(run, fx.Repeat()),
+    "read-back": _explain("read-back"),
+    "where-are-we": _explain("where-are-we"),
+    "reason": _explain("reason"),
+    "limits": _explain("limits"),
+    "stand-by": _hold("stand-by"),
+    "stop-work": _hold("stop-work"),
+    "emergency": _hold("emergency"),
+    "go-ahead": _go_ahead,
+    "go-back": _go_back,
+    "prove-again": _prove_again,
+    "measure-again": _measure_again,
+    "disregard": lambda now, run: _withdraw(now, run),
+    "call-helper": lambda now, run: stay(run, fx.HelperCalled()),
+    **{n: _setting(n) for n in ("brief", "full", "slower", "faster", "louder", "quieter")},
+}
+
+
+def _take_reading(now: Now, run: Run, step: Step, pending: Pending) -> Outcome:
+    """An affirmed value: record, judge, and do what the verdict asks for."""
+    try:
+        judged, run = values.judge(
+            now.plan, replace(run, pending=None), step, pending.quantity, pending, None, now.at_s
+        )
+    except values.CANT_COMPUTE as problem:
+        return again(now, replace(run, pending=None), f"no-limits: {problem}")
+    run = replace(run, last_reading=judged.name)
+    fails = judged.verdict == "fail"
+    if fails and (step.proves in ("dead", "tester-after") or (step.gate and pending.corrects)):
+        tester = step.proves in ("tester-before", "tester-after")
+        run, told = void(now, run, "tester-failed" if tester else "voltage-found")
+        out = enter(now, run, first_unsettled(now.plan, run))
+        return Outcome(out.run, (judged, *told, *out.effects))
+    if fails and judged.then == "note":
+        point = fx.OpenPoint(step=step.id, cause="failed")
+        return _after_reading(now, with_point(run, point), step, pending, (judged, point))
+    if fails:
+        marks = {k: v for k, v in run.marks.items() if k != step.id}
+        run = replace(run, failing=step.id, at=step.id, marks=marks, entered_s=now.at_s)
+        return stay(run, judged)
+    if not pending.corrects:
+        ledger = moved(run, step, now)
+        if isinstance(ledger, Denied):
+            return refuse(now, run, ledger.missing)
+        run = replace(run, ledger=ledger)
+    return _after_reading(now, run, step, pending, (judged,))
+
+
+def _after_reading(
+    now: Now, run: Run, step: Step, pending: Pending, told: tuple[fx.Effect, ...]
+) -> Outcome:
+    """Go on; sums and conditions that used this reading are done anew."""
+    stale = {
+        s.id
+        for s in now.plan.steps
+        if s.id in run.marks
+        and s.expects.derived
+        and step.expects.reading
+        and step.expects.reading.name in values.source_names(s, run)
+    }
+    marks = {k: v for k, v in run.marks.items() if k not in stale}
+    run = replace(run, marks={**marks, step.id: "done"})
+    if not pending.corrects:
+        after: str | None = step.id
+    elif stale:
+        after = None
+    else:  # a correction from a later step: go on where we were
+        out = enter(now, run, run.at) if run.at != step.id else settle(now, run, step, ())
+        return Outcome(out.run, told + out.effects)
+    out = enter(now, run, first_unsettled(now.plan, run, after))
+    return Outcome(out.run, told + out.effects)
