@@ -57,6 +57,7 @@ _UNITS = (
     Unit("hertz", "Hz", "hertz", "hertz", "hertz"),
     Unit("kilohertz", "kHz", "kilohertz", "kilohertz", "kilohertz"),
     Unit("microhenry", "uH", "microhenry", "microhenries", "microhenry", ("micro henries",)),
+    Unit("microfarad", "uF", "microfarad", "microfarads", "microfarad", ("micro farads",)),
     Unit("celsius", "degC", "degree", "degrees", "degree_Celsius",
          ("degrees celsius", "degree celsius", "celsius")),
     Unit("fahrenheit", "degF", "degree fahrenheit", "degrees fahrenheit", "degree_Fahrenheit",
