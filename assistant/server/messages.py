@@ -70,11 +70,16 @@ class Hello(Message):
 
 @dataclass(frozen=True)
 class Touch(Message):
-    """A button that does what the spoken phrase does."""
+    """A button that does what the spoken phrase does.
+
+    seen: number of the state the person was looking at, 0 if unknown. If something else is
+    asked by now, the touch is refused, so that no AFFIRM meets a read-back nobody saw.
+    """
 
     type: ClassVar[str] = "touch"
     numbered: ClassVar[bool] = True
     phrase: str
+    seen: int = 0
 
 
 @dataclass(frozen=True)

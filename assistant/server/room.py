@@ -55,6 +55,7 @@ GRACE_S = 5.0  # a lost link shorter than this is nobody's departure
 FORGET_S = 1_800.0  # a device that stayed away so long begins a new session
 DEVICES_MAX = 16
 WAITING_MAX = 64  # inputs and utterances of all devices that wait for the worker
+ALWAYS = ("stop work", "emergency")  # taken whatever the person was looking at
 PLAYBACK_MAX_S = 60.0  # a device that forgot to say that a reply ended doesn't deafen the job
 
 
@@ -68,6 +69,20 @@ class Seat:
         self.press: tuple[str, str, float] | None = None
         self.gone_at_s: float | None = now_s
         self.joined = False
+        self.question: object = None
+        self.asked_n = 0  # number of the first state that asked what is asked now
+
+    def show(self, view: dict[str, Any]) -> None:
+        """Post the state to this device."""
+        n = self.link.post(State(view))
+        if _question(view) != self.question:
+            self.question, self.asked_n = _question(view), n
+
+
+def _question(view: dict[str, Any]) -> object:
+    """What the person is asked: a touch answers this and nothing else."""
+    step = view.get("step") or {}
+    return (step.get("id"), view.get("pending"), view.get("challenge"), view.get("held"))
 
 
 class Room:
@@ -85,7 +100,6 @@ class Room:
         self._seats: dict[str, Seat] = {}  # by session token
         self._lock = threading.RLock()
         self._work: queue.Queue[Callable[[], object] | None] = queue.Queue(WAITING_MAX)
-        self._last_turn: Turn | None = None
         self._closed = False
         self.view: dict[str, Any] = session.view()
         self._unsubscribe = session.subscribe(self._tell)
@@ -120,8 +134,7 @@ class Room:
                 seat = Seat(link, ear, hello.headset, self._clock())
                 seat.joined = joined
                 self._seats[link.session] = seat
-                link.post(State(self.view))
-                self._say(link, self._last_turn, again=True)
+                seat.show(self.view)
             link = seat.link
             connection = link.connect()
             seat.gone_at_s, seat.press, seat.talking = None, None, False
@@ -139,11 +152,18 @@ class Room:
                 gap=known and link.missed(hello.last),
             )
             if welcome.gap:
-                link.post(State(self.view))
+                seat.show(self.view)
             joined, seat.joined = seat.joined, True
-        if not joined:  # outside the lock: the worker needs it to make room in a full queue
+        # Outside the lock: the worker needs it to make room in a full queue.
+        if not joined:
             self._enqueue(partial(self.session.join, link.device, link.role))
+        if not known:
+            self._enqueue(partial(self._prompt, link))
         return seat, connection, welcome
+
+    def _prompt(self, link: Link) -> None:
+        """Speak the present step to a device that has just come, and to no other."""
+        self._say(link, self.session.prompt(), again=True)
 
     def _make_place(self, device: str, role: str) -> bool:
         """True if the device, starting afresh, is known to the job in this role already.
@@ -171,16 +191,18 @@ class Room:
                 seat.ear.shut()
 
     def _look_for_absent(self) -> None:
-        now = self._clock()
+        now, left = self._clock(), []
         with self._lock:
             for token, seat in list(self._seats.items()):
                 if seat.gone_at_s is None:
                     continue
                 if seat.joined and now - seat.gone_at_s > GRACE_S:
                     seat.joined = False
-                    self._attempt(partial(self.session.leave, seat.link.device))
+                    left.append(seat.link.device)
                 if now - seat.gone_at_s > FORGET_S:
                     del self._seats[token]
+        for device in left:  # outside the lock: the job tells its turns under its own
+            self._attempt(partial(self.session.leave, device))
 
     # --- what a device sends -------------------------------------------------------------------
 
@@ -222,7 +244,7 @@ class Room:
                 )
 
     def _hear(self, link: Link, hear: Callable[[], object]) -> None:
-        if not self._attempt(hear):
+        if not self._attempt(hear, link):
             link.sign(Error("That could not be taken.", "Say it again, or use the buttons."))
 
     def receive(self, seat: Seat, message: Message, n: int) -> None:
@@ -262,8 +284,8 @@ class Room:
         device, session = link.device, self.session
         action: Callable[[], object] | None = None
         match message:
-            case Touch(phrase=phrase):
-                action = partial(session.say, device, phrase, "touch")
+            case Touch(phrase=phrase, seen=seen):
+                action = partial(self._touch, seat, phrase, seen, n)
             case Typed(text=text):
                 action = partial(session.say, device, text, "text")
             case GatePress(phrase=phrase, digits=digits):
@@ -288,9 +310,17 @@ class Room:
             link.sign(Error("The server is too busy.", "Wait, then do that again.", n))
             link.post(Taken(n))
 
+    def _touch(self, seat: Seat, phrase: str, seen: int, n: int) -> None:
+        if 0 < seen < seat.asked_n and phrase not in ALWAYS:
+            seat.link.sign(
+                Error("Something else is asked by now.", "Look again, then press again.", n)
+            )
+        else:
+            self.session.say(seat.link.device, phrase, "touch")
+
     def _settle(self, link: Link, n: int, action: Callable[[], object] | None) -> None:
         """Carry an input out, and only then say that it was taken."""
-        if action is not None and not self._attempt(action):
+        if action is not None and not self._attempt(action, link):
             link.sign(
                 Error(
                     "That could not be taken.",
@@ -310,14 +340,18 @@ class Room:
             return False
         return True
 
-    def _attempt(self, work: Callable[[], object]) -> bool:
-        """False if the work failed; why is for the server's log, not for the person."""
+    def _attempt(self, work: Callable[[], object], link: Link | None = None) -> bool:
+        """False if the work failed; why is for the server's log, not for the person.
+
+        A failure of ours that is worded for the person goes to the device that asked.
+        """
         try:
             work()
         except ThirdhandError as error:
             log.warning("job %s: %s", self.job_id, error)
-            for seat in self._seated():
-                seat.link.sign(Error(str(error), "Put that right, then try again."))
+            if link is None:
+                return False
+            link.sign(Error(str(error), "Put that right, then try again."))
             return True
         except Exception:
             log.exception("job %s: an input failed", self.job_id)
@@ -346,13 +380,11 @@ class Room:
             if view != self.view:
                 self.view = view
                 for seat in self._seats.values():
-                    seat.link.post(State(view))
+                    seat.show(view)
 
     def _tell(self, turn: Turn) -> None:
         """Post a turn to all devices: what was heard, the new state, then what to say."""
         with self._lock:
-            if turn.replies:
-                self._last_turn = turn
             view = self.session.view()
             changed, self.view = view != self.view, view
             for seat in self._seats.values():
@@ -369,12 +401,10 @@ class Room:
                         )
                     )
                 if changed:
-                    link.post(State(view))
+                    seat.show(view)
                 self._say(link, turn, again=False)
 
-    def _say(self, link: Link, turn: Turn | None, again: bool) -> None:
-        if turn is None:
-            return
+    def _say(self, link: Link, turn: Turn, again: bool) -> None:
         caution = (self.view.get("step") or {}).get("caution") or {}
         cut = caution.get("word") not in ("DANGER", "WARNING")
         for place, text in enumerate(turn.replies):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import logging
 import threading
 from typing import Any
@@ -29,7 +28,7 @@ log = logging.getLogger(__name__)
 HELLO_WITHIN_S = 10.0
 FAULTS_MAX = 50  # frames in a row that are no messages; more of them is abuse
 BACKLOG_MAX = 200  # frames read from the network and not yet looked at
-POLICY, GOING_AWAY = 1008, 1001
+GOING_AWAY, POLICY, TAKEN_OVER = 1001, 1008, 4001
 
 
 class _WholeSends:
@@ -73,10 +72,8 @@ def install(app: Flask, hub: Hub) -> None:
     @Sock(app).route("/api/socket")
     def serve(ws: Any) -> None:
         ws.sock = _WholeSends(ws.sock)
-        try:
+        with contextlib.suppress(ConnectionClosed, OSError):  # a device gone keeps its seat
             _serve(ws, hub)
-        except (ConnectionClosed, OSError):
-            pass  # the device is gone; its seat is kept for it
 
 
 def _serve(ws: Any, hub: Hub) -> None:
@@ -136,8 +133,10 @@ def _send_all(ws: Any, link: Link, connection: int, sent: int) -> None:
         while ws.connected:
             due = link.due(connection, sent, timeout_s=1.0)
             if due is None:
-                if ws.connected:
-                    _close(ws, GOING_AWAY, "another connection has taken over")
+                if link.connected:
+                    _close(ws, TAKEN_OVER, "another connection of this device has taken over")
+                else:
+                    _close(ws, GOING_AWAY, "the server ends")
                 return
             frames, sent = due
             for frame in frames:

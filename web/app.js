@@ -1,0 +1,293 @@
+// Knows the other modules and joins them; decides nothing about the job.
+
+import { Microphone } from "./audio/microphone.js";
+import { Speaker } from "./audio/speaker.js";
+import { Line } from "./net/socket.js";
+import { Store } from "./state/store.js";
+import { banners } from "./view/banners.js";
+import { button, element, fill } from "./view/element.js";
+import { heardLine } from "./view/heard-line.js";
+import { jobsView } from "./view/jobs.js";
+import { readingsView } from "./view/readings.js";
+import { recordView } from "./view/record.js";
+import { soundCheckView } from "./view/sound-check.js";
+import { earBar, energyBar } from "./view/status-bar.js";
+import { stepCard } from "./view/step-card.js";
+
+const address = new URL(location.href);
+const pairing = new URLSearchParams(address.hash.slice(1)); // what follows # never leaves the phone
+const asked = (name) => pairing.get(name) ?? address.searchParams.get(name) ?? "";
+const role = asked("role") === "helper" ? "helper" : "lead";
+
+const store = new Store({
+  view: null, link: "connecting", mic: false, micProblem: null, level: null, heard: null,
+  error: null, started: false, slow: false, job: asked("job"), role, device: deviceId(role), seen: 0,
+});
+const speaker = new Speaker();
+const microphone = new Microphone();
+const line = new Line(
+  `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/socket`,
+  { device: store.get("device"), role, job: store.get("job"), headset: asked("headset") === "1", code: asked("code") },
+);
+let headset = asked("headset") === "1";
+let context = null;
+let cautious = true; // the first link is no link that came back
+
+// One id a phone and role, so that a reload is no new person.
+function deviceId(forRole) {
+  const key = `device-${forRole}`;
+  let id = localStorage.getItem(key);
+  if (!id) {
+    id = Array.from(crypto.getRandomValues(new Uint8Array(8)), (b) => b.toString(16).padStart(2, "0")).join("");
+    localStorage.setItem(key, id);
+  }
+  return id;
+}
+
+async function ask(path, body) {
+  const response = await fetch(path, body && {
+    method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body),
+  });
+  const answer = await response.json().catch(() => ({}));
+  if (!response.ok) throw new Error([answer.what, answer.do].filter(Boolean).join(" ") || "No answer.");
+  return answer;
+}
+
+// --- what the person does ----------------------------------------------------------------------
+
+function send(type, fields) {
+  if (line.input(type, fields)) return true;
+  speaker.tone("refused");
+  store.set({ error: { what: "The link is lost: that was not sent.", do: "Wait until it is back, then press again." } });
+  return false;
+}
+
+const act = {
+  touch(phrase) {
+    // One press at a time, so that a second one can't answer what nobody has seen.
+    if (line.busy && phrase !== "stop work") return;
+    if (send("touch", { phrase, seen: store.get("seen") })) show("step");
+  },
+  typed: (text) => !line.busy && send("typed", { text }),
+  gatePress: (phrase, digits) => !line.busy && send("gate-press", { phrase, digits }),
+  gateRelease: (held_s) => send("gate-release", { held_s }),
+  gateCancel: () => line.open && send("gate-cancel"),
+  closeError: () => store.set({ error: null }),
+  reconnect: () => line.connect(),
+  openMicrophone,
+  role(next) { go({ role: next }); },
+  job(id) { go({ job: id }); },
+  async begin(sheet) {
+    try {
+      go({ job: (await ask("/api/jobs", { job: sheet })).job });
+    } catch (problem) {
+      store.set({ error: { what: problem.message, do: "" } });
+    }
+  },
+};
+
+function go(changes) {
+  const next = new URLSearchParams({ job: store.get("job"), role: store.get("role"), ...changes });
+  if (headset) next.set("headset", "1");
+  location.assign(`./?${next}`);
+}
+
+async function start() {
+  context = new AudioContext({ latencyHint: "interactive" });
+  await context.resume();
+  store.set({ started: true });
+  show("step");
+  speaker.begin(context);
+  keepAwake();
+  await openMicrophone();
+}
+
+async function openMicrophone() {
+  microphone.stop();
+  try {
+    await microphone.start(context, headset);
+    store.set({ mic: true, micProblem: null });
+  } catch (problem) {
+    store.set({
+      mic: false,
+      micProblem: { what: problem.what ?? "The microphone did not start.", remedy: problem.remedy ?? String(problem.message) },
+    });
+  }
+}
+
+async function keepAwake() {
+  try {
+    await navigator.wakeLock?.request("screen");
+  } catch {
+    // The phone saves power; the page works without.
+  }
+}
+
+document.addEventListener("visibilitychange", () => {
+  if (document.visibilityState !== "visible" || !store.get("started")) return;
+  keepAwake();
+  context?.resume();
+});
+
+// --- push to talk: anywhere that is no control ---------------------------------------------------
+
+let talking = false;
+
+function talk(on) {
+  if (on === talking || (on && store.get("view")?.listening !== "push-to-talk")) return;
+  talking = on;
+  document.body.classList.toggle("talking", on);
+  line.sign("talk", { on });
+}
+
+document.addEventListener("pointerdown", (event) => {
+  if (!event.target.closest("button, input, a")) talk(true);
+});
+for (const name of ["pointerup", "pointercancel", "blur"]) window.addEventListener(name, () => talk(false));
+window.addEventListener("keydown", (event) => {
+  if (event.key === " " && event.target === document.body && !event.repeat) talk(true);
+});
+window.addEventListener("keyup", (event) => {
+  if (event.key === " ") talk(false);
+});
+
+// --- what the microphone, the speaker and the server say -----------------------------------------
+
+microphone.addEventListener("frame", (event) => store.set({ slow: !line.sound(event.detail) && line.open }));
+microphone.addEventListener("ended", () => store.set({
+  mic: false,
+  micProblem: { what: "The microphone was taken away.", remedy: "Connect it anew, then press Try again. The buttons work all the same." },
+}));
+
+speaker.addEventListener("playback", (event) => line.sign("playback", { on: event.detail.on }));
+speaker.addEventListener("spoken", () => {
+  const view = store.get("view");
+  if (view?.step && !view.held && store.get("mic") && line.open) speaker.tone("expect");
+});
+
+const TAKES = {
+  state(message) {
+    store.set({ view: message.view, seen: message.n });
+  },
+  heard(message) {
+    store.set({ heard: message, error: null });
+    if (message.tone) speaker.tone(message.tone);
+  },
+  say(message) {
+    speaker.supersede(message.turn);
+    speaker.say(message);
+  },
+  level(message) {
+    if (message.speaking && headset && !store.get("level")?.speaking) speaker.cut();
+    store.set({ level: message });
+  },
+  error(message) {
+    store.set({ error: message });
+    speaker.tone("refused");
+  },
+};
+
+line.addEventListener("message", (event) => TAKES[event.detail.type]?.(event.detail));
+line.addEventListener("welcome", (event) => store.set({ job: event.detail.job }));
+line.addEventListener("link", (event) => {
+  const { state } = event.detail;
+  if (state === store.get("link")) return;
+  if (state !== "open") {
+    if (store.get("link") === "open") speaker.tone("link-lost");
+    talk(false);
+    store.set({ link: state, level: null });
+  } else {
+    if (!cautious) speaker.tone("link-back");
+    cautious = false;
+    store.set({ link: state });
+    line.sign("headset", { on: headset });
+    if (speaker.speaking) line.sign("playback", { on: true });
+  }
+});
+
+// --- views -------------------------------------------------------------------------------------------
+
+const main = document.getElementById("main");
+const pages = {};
+let shown = "";
+
+function page(name, draw) {
+  pages[name] = { root: element("div", { class: "page", "data-page": name }), draw, drawn: false };
+}
+
+function show(name) {
+  if (name === "step" && !store.get("started")) name = "start";
+  const next = pages[name];
+  if (shown === name && next.drawn) return;
+  shown = name;
+  fill(main, next.root);
+  if (!next.drawn || next.always) {
+    next.drawn = true;
+    next.draw(next.root);
+  }
+  main.scrollTop = 0;
+  foot();
+}
+
+page("start", (root) => fill(root,
+  element("h1", {}, "Thirdhand"),
+  element("p", { class: "say" }, "You work, it asks and keeps the record. Answer by voice, or by the buttons."),
+  element("div", { class: "stack" },
+    button("Start", start, { class: "key", "data-act": "start" }),
+    headsetButton(),
+    element("p", { class: "quiet" }, "Start opens the microphone. With a headset you may answer while a reply is spoken."))));
+
+function headsetButton() {
+  const press = () => {
+    headset = !headset;
+    toggle.setAttribute("aria-pressed", String(headset));
+    toggle.textContent = headset ? "Headset: yes" : "Headset: no";
+    line.sign("headset", { on: headset });
+    if (store.get("mic")) openMicrophone();
+  };
+  const toggle = button(headset ? "Headset: yes" : "Headset: no", press,
+    { "aria-pressed": String(headset), "data-act": "headset" });
+  return toggle;
+}
+
+page("step", (root) => stepCard(root, store, act));
+page("readings", (root) => readingsView(root, store));
+page("sound", (root) => soundCheckView(root, store));
+page("record", (root) => recordView(root, store.get("job"), ask));
+page("jobs", (root) => jobsView(root, store, ask, act));
+page("more", (root) => fill(root,
+  element("h1", {}, "More"),
+  element("div", { class: "stack" },
+    [["readings", "Readings and open points"], ["record", "Record"], ["jobs", "Jobs and roles"], ["sound", "Sound check"]]
+      .map(([name, label]) => button(label, () => show(name), { "data-go": name })),
+    headsetButton(),
+    typedLine())));
+pages.record.always = pages.jobs.always = pages.more.always = true;
+
+function typedLine() {
+  const field = element("input", { type: "text", maxlength: 200, "aria-label": "Type what you would say", placeholder: "Type what you would say", autocomplete: "off" });
+  const sendIt = () => {
+    if (field.value.trim() && act.typed(field.value.trim())) {
+      field.value = "";
+      show("step");
+    }
+  };
+  field.addEventListener("keydown", (event) => { if (event.key === "Enter") sendIt(); });
+  return element("div", { class: "stack" }, field, button("Send", sendIt, { "data-act": "send" }));
+}
+
+function foot() {
+  const back = shown !== "step" && shown !== "start";
+  fill(document.getElementById("foot"),
+    button("Stop work", () => act.touch("stop work"), { class: "stop", "data-phrase": "stop work" }),
+    button(back ? "Back to step" : "More", () => show(back ? "step" : "more"), { "data-act": "more" }));
+}
+
+energyBar(document.getElementById("energy"), store);
+earBar(document.getElementById("ear"), store);
+banners(document.getElementById("banners"), store, act);
+heardLine(document.getElementById("heard"), store);
+show("start");
+line.connect();
+
+if ("serviceWorker" in navigator && isSecureContext) navigator.serviceWorker.register("./sw.js").catch(() => {});

@@ -1,0 +1,37 @@
+// Short tones, each told from the others by its shape and not only by its pitch.
+// A note: [frequency in Hz, start in s, length in s].
+
+const TONES = {
+  expect: [[880, 0, 0.09]],
+  heard: [[660, 0, 0.06], [990, 0.07, 0.08]],
+  done: [[523, 0, 0.08], [659, 0.09, 0.08], [784, 0.18, 0.14]],
+  "not-understood": [[330, 0, 0.12], [330, 0.18, 0.12]],
+  refused: [[196, 0, 0.5]],
+  fail: [[587, 0, 0.12], [440, 0.13, 0.12], [330, 0.26, 0.22]],
+  "link-lost": [[740, 0, 0.12], [494, 0.13, 0.12], [740, 0.26, 0.12], [494, 0.39, 0.12]],
+  "link-back": [[494, 0, 0.1], [740, 0.11, 0.16]],
+  ring: [[988, 0, 0.15], [988, 0.2, 0.15], [988, 0.6, 0.15], [988, 0.8, 0.15]],
+};
+
+// Sound a tone; the time it takes. [s]
+export function sound(context, name) {
+  const notes = TONES[name];
+  if (!notes || !context || context.state !== "running") return 0;
+  let end_s = 0;
+  for (const [frequency_hz, start_s, length_s] of notes) {
+    const begin = context.currentTime + start_s;
+    const oscillator = context.createOscillator();
+    const gain = context.createGain();
+    oscillator.type = name === "refused" ? "square" : "triangle";
+    oscillator.frequency.value = frequency_hz;
+    gain.gain.setValueAtTime(0, begin);
+    gain.gain.linearRampToValueAtTime(0.35, begin + 0.01);
+    gain.gain.setValueAtTime(0.35, begin + length_s - 0.02);
+    gain.gain.linearRampToValueAtTime(0, begin + length_s);
+    oscillator.connect(gain).connect(context.destination);
+    oscillator.start(begin);
+    oscillator.stop(begin + length_s);
+    end_s = Math.max(end_s, start_s + length_s);
+  }
+  return end_s;
+}

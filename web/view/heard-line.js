@@ -1,0 +1,22 @@
+// What was heard last and what it was taken for.
+
+import { element, fill } from "./element.js";
+import { shape } from "./shapes.js";
+
+const SIGNS = {
+  heard: "tick", done: "tick", "not-understood": "question", refused: "bar", fail: "cross",
+};
+
+export function heardLine(root, store) {
+  store.watch((s) => s.get("heard"), (heard) => {
+    if (!heard || (!heard.text && !heard.understood)) {
+      fill(root);
+      return;
+    }
+    const said = heard.text ? `“${heard.text}”` : "a sound";
+    const taken = heard.understood && heard.understood !== heard.text ? ` → ${heard.understood}` : "";
+    fill(root, element("div", { class: "heard", "data-tone": heard.tone },
+      shape(SIGNS[heard.tone] ?? "listening", heard.tone),
+      element("span", {}, `Heard ${heard.who ?? ""}: ${said}${taken}`.replace(" :", ":"))));
+  });
+}

@@ -1,0 +1,26 @@
+// Choosing a job, or beginning one, and one's role in it.
+
+import { button, element, fill } from "./element.js";
+
+export async function jobsView(root, store, ask, act) {
+  fill(root, element("h1", {}, "Jobs"), element("p", { class: "quiet" }, "Reading…"));
+  try {
+    const [{ jobs }, { sheets }] = await Promise.all([ask("/api/jobs"), ask("/api/sheets")]);
+    const roles = element("div", { class: "grid" }, ["lead", "helper"].map((role) =>
+      button(role === "lead" ? "I lead" : "I help", () => act.role(role),
+        { "aria-pressed": String(store.get("role") === role), "data-role": role })));
+    fill(root,
+      element("h1", {}, "Your part"), roles,
+      element("h2", {}, "On record"),
+      element("div", { class: "stack" }, jobs.length
+        ? jobs.map(({ id, site, door, title }) => button(
+          [site, door, title].filter(Boolean).join(", ") || id, () => act.job(id), { "data-job": id }))
+        : element("p", { class: "quiet" }, "No job yet.")),
+      element("h2", {}, "Begin a new one"),
+      element("div", { class: "stack" }, sheets.length
+        ? sheets.map((name) => button(name, () => act.begin(name), { "data-sheet": name }))
+        : element("p", { class: "quiet" }, "No job sheet is on this server.")));
+  } catch (problem) {
+    fill(root, element("h1", {}, "Jobs"), element("p", {}, problem.message));
+  }
+}

@@ -1,0 +1,75 @@
+// The step: one thing at a time. While something is pending or a gate asks for its challenge,
+// that takes the step's place.
+
+import { button, element, fill } from "./element.js";
+import { gatePanel } from "./gate-panel.js";
+import { keypad } from "./keypad.js";
+import { readBack } from "./read-back.js";
+import { shape } from "./shapes.js";
+
+const SIGNALS = { DANGER: "danger", WARNING: "warning", CAUTION: "caution", NOTICE: "notice" };
+
+export function signalPanel(caution) {
+  if (!caution) return null;
+  return element("section", { class: "signal", "data-word": caution.word, "aria-label": caution.word },
+    element("div", { class: `word ${SIGNALS[caution.word] ?? "warning"}` },
+      // NOTICE is about things and not about injury: it bears no alert sign.
+      caution.word !== "NOTICE" && shape("alert"), caution.word),
+    element("p", {}, caution.text));
+}
+
+const FOR = { helper: "For the helper", both: "For both of you" };
+
+export function stepCard(root, store, act) {
+  store.watch(
+    (s) => {
+      const view = s.get("view");
+      if (!view || !s.get("started")) return null;
+      return [
+        view.step, view.pending, view.challenge, view.finished, view.buttons, view.held,
+        view.refused, view.open_points?.length, view.listening, view.job,
+      ];
+    },
+    (shown) => {
+      if (!shown) return;
+      const [step, pending, challenge, finished, buttons, held, refused, points, listening, job] = shown;
+      if (pending) {
+        fill(root, readBack(step, pending, act));
+      } else if (challenge && !held) {
+        fill(root, gatePanel(step, challenge, act), buttonGrid(buttons, [], act));
+      } else if (!step) {
+        fill(root, element("h1", {}, finished ? "All steps are done" : job?.title ?? ""),
+          finished && element("p", { class: "say" },
+            points ? `${points} open points are on the list.` : "Nothing is left open."),
+          buttonGrid(buttons, [], act));
+      } else {
+        const answers = (step.answers ?? []).filter(Boolean);
+        const entry = !held && !refused?.length && keypad(step, act);
+        fill(root,
+          element("div", { class: "place" },
+            element("span", {}, step.section),
+            element("span", { class: "number" }, `Step ${step.number} of ${step.of}`)),
+          signalPanel(step.caution),
+          FOR[step.who] && element("span", { class: "for" }, FOR[step.who]),
+          element("h1", { class: "say" }, step.say),
+          step.limits && element("p", { class: "limits" }, `Limits: ${step.limits}`),
+          step.kind === "reading" && element("p", { class: "quiet" }, `Say the value in ${step.unit}, or enter it.`),
+          listening === "push-to-talk" && element("p", { class: "talk" }, "Hold here, or anywhere, to talk"),
+          entry,
+          buttonGrid(buttons, answers, act));
+      }
+      root.scrollTop = 0;
+    });
+}
+
+// Every phrase that can be touched now; the step's own answers are wide. Stop work has its own
+// place at the foot of the page.
+function buttonGrid(buttons, answers, act) {
+  const own = new Set([...answers, "go ahead"]);
+  return element("div", { class: "grid" },
+    (buttons ?? []).filter(({ phrase }) => phrase !== "stop work").map(({ phrase, label }) =>
+      button(label, () => act.touch(phrase), {
+        "data-phrase": phrase,
+        class: own.has(phrase) ? "key wide" : "",
+      })));
+}
