@@ -16,7 +16,7 @@ from typing import Any
 
 from assistant.errors import RecordError
 from assistant.records import chain
-from assistant.records.store import Row, Store
+from assistant.records.store import Row, Store, title_of
 
 FORMAT = "thirdhand-record/1"
 COLUMNS = {
@@ -91,6 +91,8 @@ def verify(store: Store, job_id: str, anchor: str = "") -> Verdict:
     def bad(seq: int, why: str) -> Verdict:
         return Verdict(False, seq, why, hashes[-1] if hashes else chain.FIRST, len(hashes))
 
+    if job.count < 1:
+        return bad(1, "the kept length of the chain was removed or changed")
     for seq, row in enumerate(store.rows(job_id), start=1):
         why = _misfit(job_id, seq, row, hashes[-1] if hashes else chain.FIRST)
         if why:
@@ -98,14 +100,14 @@ def verify(store: Store, job_id: str, anchor: str = "") -> Verdict:
         if seq > job.count:
             return bad(seq, f"entry {seq} was added outside Thirdhand")
         hashes.append(row.hash)
-        if seq == 1 and (row.wall != job.started_wall or _title(row, job_id) != job.title):
-            return bad(1, "the job's title or start time was changed")
+        if seq == 1:
+            head = json.loads(row.body).get("start") or {}
+            if (row.wall, title_of(head, job_id)) != (job.started_wall, job.title):
+                return bad(1, "the job's title or start time was changed")
     if len(hashes) < job.count:
         first = len(hashes) + 1
         which = f"entry {first} is" if first == job.count else f"entries {first} to {job.count} are"
         return bad(first, f"{which} missing at the end")
-    if not hashes:
-        return bad(1, "the job has no entries")
     if hashes[-1] != job.hash:
         return bad(len(hashes), f"entry {len(hashes)} is not the one that was written last")
     if anchor and (len(anchor) < 8 or not any(h.startswith(anchor.lower()) for h in hashes)):
@@ -135,16 +137,11 @@ def _misfit(job_id: str, seq: int, row: Row, previous: str) -> str:
             kind=row.kind,
             body=row.body,
         )
-    except (RecordError, TypeError, ValueError, AttributeError):
+    except (RecordError, TypeError, ValueError, RecursionError):
         return f"{changed}: it can't be read any more"
     if chain.link(previous, text) != row.hash:
         return f"{changed}: its hash doesn't fit"
     return ""
-
-
-def _title(first: Row, job_id: str) -> str:
-    head = json.loads(first.body).get("start") or {}
-    return str(head.get("title") or job_id)
 
 
 # --- exports -----------------------------------------------------------------------------------

@@ -1,7 +1,8 @@
-"""The tables of the record, as small steps applied in order, each in its own transaction.
+"""The tables of the record, as small steps applied in order, each a transaction of its own.
 
-A released step is never changed: what is new comes as a new function at the end. Which steps a
-file has had is kept in the file (`_sqlite_migrations`).
+All steps that a file lacks are applied within one more, so a start that is cut off leaves the
+file as it was. A released step is never changed: what is new comes as a new function at the end.
+Which steps a file has had is kept in the file (`_sqlite_migrations`).
 """
 
 from __future__ import annotations

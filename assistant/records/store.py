@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -85,12 +86,15 @@ class Store:
         connection.text_factory = lambda data: data.decode(errors="surrogateescape")
         with self._failing("opened"):
             self._db = Database(connection, execute_plugins=False)
-            self._ours_or_new()
+            with self._db.atomic():  # one view of the file, while another program makes it
+                self._ours_or_new()
             connection.execute("PRAGMA foreign_keys = ON")
-            connection.execute("PRAGMA journal_mode = WAL")
+            self._write_ahead()
             connection.execute("PRAGMA synchronous = FULL")
             connection.execute("PRAGMA fullfsync = ON")  # macOS: fsync alone stops at the drive
-            self._migrate()
+            if migrations.pending(self._db):
+                with self._immediately():
+                    migrations.apply(self._db)
 
     @classmethod
     def open(cls, path: Path) -> Store:
@@ -169,7 +173,8 @@ class Store:
         RecordError
             If there is such a job already, or the file can't be written.
         """
-        title = str(head.get("title") or job_id)
+        title = title_of(head, job_id)
+        chain.canonical([job_id, head, wall])  # refused before anything is written
         with self._writing():
             if self._conn.execute("SELECT 1 FROM jobs WHERE id = ?", [job_id]).fetchone():
                 raise RecordError(
@@ -223,8 +228,10 @@ class Store:
 
     def jobs(self) -> list[JobRow]:
         """All jobs, the latest first."""
+        # SQLite keeps any type in any column, and somebody may have written to this one.
         rows = self._read(
-            "SELECT id, title, started_wall, coalesce(count, 0), coalesce(hash, '') FROM jobs "
+            "SELECT id, title, started_wall, "
+            "CASE typeof(count) WHEN 'integer' THEN count ELSE 0 END, coalesce(hash, '') FROM jobs "
             "LEFT JOIN tips ON tips.job = jobs.id ORDER BY started_wall DESC, jobs.rowid DESC"
         )
         return [JobRow(*row) for row in rows]
@@ -312,17 +319,36 @@ class Store:
 
     @contextmanager
     def _writing(self) -> Iterator[None]:
-        """One transaction, all or nothing."""
-        with self._failing("written"):
-            # Not `atomic`: its plain BEGIN takes the write lock only at the first write, after
-            # the tip was read, and fails at once if another process wrote in between.
-            self._conn.execute("BEGIN IMMEDIATE")
+        with self._failing("written"), self._immediately():
+            yield
+
+    @contextmanager
+    def _immediately(self) -> Iterator[None]:
+        """One transaction, all or nothing, that no other program can come between."""
+        # Not `atomic`: its plain BEGIN takes the write lock only at the first write, after
+        # the tip was read, and fails at once if another process wrote in between.
+        self._conn.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            self._conn.execute("COMMIT")
+        except BaseException:
+            self._db.rollback()
+            raise
+
+    def _write_ahead(self) -> None:
+        """Switch to the write-ahead log; the file remembers it."""
+        # SQLite doesn't always wait for the lock that the switch needs: two programs that make
+        # the same new file meet here.
+        until = time.monotonic() + _BUSY_S
+        while True:
             try:
-                yield
-                self._conn.execute("COMMIT")
-            except BaseException:
-                self._db.rollback()
-                raise
+                self._conn.execute("PRAGMA journal_mode = WAL")
+                return
+            except sqlite3.OperationalError as error:
+                busy = error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY
+                if not busy or time.monotonic() > until:
+                    raise
+            time.sleep(0.01)
 
     def _ours_or_new(self) -> None:
         ours = self._conn.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
@@ -339,16 +365,10 @@ class Store:
                 f"({', '.join(sorted(newer))}); install that version to go on with it"
             )
 
-    def _migrate(self) -> None:
-        # Two programs may find the same new file at once: the slower one then looks again.
-        for tries_left in (3, 2, 1, 0):
-            if not migrations.pending(self._db):
-                return
-            try:
-                migrations.apply(self._db)
-            except sqlite3.Error:
-                if not tries_left:
-                    raise
+
+def title_of(head: dict[str, Any], job_id: str) -> str:
+    """What a job is called in lists."""
+    return str(head.get("title") or job_id)
 
 
 def _said(error: sqlite3.Error, name: str, done: str) -> RecordError:
