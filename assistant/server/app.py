@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from flask import Flask
 from werkzeug.serving import WSGIRequestHandler, make_server
 
+from assistant import resources
 from assistant.server import guard, routes, socket
 from assistant.server.guard import LOCAL_HOSTS
 from assistant.server.hub import Hub
@@ -27,12 +28,6 @@ def _endpointer() -> Endpointer:
     from assistant.speech.endpoint import Endpointer
 
     return Endpointer()
-
-
-def _web_dir() -> Path:
-    from assistant.resources import web_dir
-
-    return Path(web_dir())
 
 
 def create_app(
@@ -69,7 +64,7 @@ def create_app(
     app.extensions["hub"] = hub
     guard.install(app, hosts)
     socket.install(app, hub)
-    routes.install(app, hub, web or _web_dir())
+    routes.install(app, hub, web or resources.web_dir())
     return app
 
 

@@ -9,10 +9,23 @@ from typing import Any
 from flask import Flask, Response, request, send_file, send_from_directory
 from werkzeug.exceptions import HTTPException, NotFound
 
-from assistant.errors import ThirdhandError
+from assistant import resources
+from assistant.errors import PackError, ThirdhandError
+from assistant.procedure.load import load_pack
+from assistant.records import log
 from assistant.server.hub import Hub
 
-JOB_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
+SHEET = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
+
+
+def _sheets() -> list[str]:
+    """Names of the job sheets that come with the packs."""
+    return sorted(path.stem for path in (resources.steps_dir() / "jobs").glob("*.yaml"))
+
+
+def _download(body: bytes, mimetype: str, name: str) -> Response:
+    disposition = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return Response(body, mimetype=mimetype, headers=disposition)
 
 
 class Problem(ThirdhandError):
@@ -41,13 +54,10 @@ def install(app: Flask, hub: Hub, web: Path) -> None:
         app.logger.exception("%s failed", request.path)
         return {"what": "The server could not do that.", "do": "Its log says why."}, 500
 
-    def room(job_id: str) -> Any:
-        if not JOB_ID.fullmatch(job_id):
-            raise Problem(400, "That is no job's name.", "Choose one from /api/jobs.")
-        try:
-            return hub.room(job_id)
-        except (KeyError, FileNotFoundError):
-            raise Problem(404, "There is no such job here.", "Choose one from /api/jobs.") from None
+    def known(job_id: str) -> str:
+        if not any(row["id"] == job_id for row in hub.jobs.list()):
+            raise Problem(404, "There is no such job here.", "Choose one from /api/jobs.")
+        return job_id
 
     @app.get("/api/health")
     def health() -> Any:
@@ -61,16 +71,57 @@ def install(app: Flask, hub: Hub, web: Path) -> None:
     def new_job() -> Any:
         body = request.get_json(silent=True)
         spec = body.get("job") if isinstance(body, dict) else None
-        if not isinstance(spec, str) or not JOB_ID.fullmatch(spec):
+        if not isinstance(spec, str) or not SHEET.fullmatch(spec):
             raise Problem(400, "No job was named.", 'Send {"job": "NAME"} with a name, not a path.')
-        try:
-            return {"job": hub.new(spec).job_id}, 201
-        except (KeyError, FileNotFoundError):
-            raise Problem(404, "There is no such job sheet here.", "Check the name.") from None
+        if spec not in _sheets():
+            raise Problem(404, "There is no such job sheet here.", "Choose one from /api/sheets.")
+        return {"job": hub.new(spec).job_id}, 201
 
     @app.get("/api/jobs/<job_id>/view")
     def view(job_id: str) -> Any:
-        return room(job_id).view
+        return hub.room(known(job_id)).view
+
+    @app.get("/api/jobs/<job_id>/record")
+    def record(job_id: str) -> Any:
+        return {"lines": list(log.show(hub.jobs.store, known(job_id)))}
+
+    @app.get("/api/jobs/<job_id>/record/verify")
+    def verify(job_id: str) -> Any:
+        found = log.verify(hub.jobs.store, known(job_id))
+        good = f"Whole: {found.count} entries, each fits the one before."
+        return {
+            "good": found.ok,
+            "text": good if found.ok else f"Not whole: {found.why}.",
+            "count": found.count,
+            "head": found.head_hash,
+        }
+
+    @app.get("/api/jobs/<job_id>/record.json")
+    def as_json(job_id: str) -> Response:
+        text = log.export_json(hub.jobs.store, known(job_id))
+        return _download(text.encode(), "application/json", f"{job_id}.json")
+
+    @app.get("/api/jobs/<job_id>/record.csv")
+    def as_csv(job_id: str) -> Response:
+        text = log.export_csv(hub.jobs.store, known(job_id))
+        return _download(text.encode("utf-8-sig"), "text/csv", f"{job_id}.csv")
+
+    @app.get("/api/sheets")
+    def sheets() -> Any:
+        return {"sheets": _sheets()}
+
+    @app.get("/api/packs")
+    def packs() -> Any:
+        found: list[dict[str, Any]] = []
+        for path in sorted(resources.steps_dir().glob("*/pack.yaml")):
+            try:
+                pack = load_pack(path.parent)
+            except PackError as error:
+                found.append({"name": path.parent.name, "problem": str(error)})
+                continue
+            row = {"name": path.parent.name, "title": pack.title, "version": pack.version}
+            found.append(row | {"steps": len(pack.steps)})
+        return {"packs": found}
 
     @app.get("/api/audio/<digest>.wav")
     def audio(digest: str) -> Response:
