@@ -253,7 +253,7 @@ def _(what: inputs.Challenge, now: Now, run: Run) -> Outcome:
         return again(now, run, "not here")
     if what.phrase == "clear-to-energise" and now.who not in ("lead", "system"):
         return refuse(now, run, ("lead-only",))
-    missing = gates.may_enter(run, gate) or gates.may_open(now.plan, run, gate, now.at_s)
+    missing = gates.may_open(now.plan, run, gate, now.at_s) or gates.may_enter(run, gate)
     if missing:
         return refuse(now, run, missing)
     if run.at != gate.id:

@@ -139,10 +139,12 @@ def satisfies(state: EnergyState, need: EnergyState) -> bool:
 def missing_for(ledger: Ledger, move: str, at_s: float, tag: str = "") -> tuple[str, ...]:
     """Codes of what `move` lacks now; () if it may be made."""
     rule = RULE[move]
-    if ledger.state not in rule.from_states:
-        lower = "released" if move == "power-on" else _first_needed(rule)
-        return (f"state:{lower}", *_unproven(ledger, move, at_s))
-    return _unproven(ledger, move, at_s, tag)
+    unproven = _unproven(ledger, move, at_s, tag)
+    if ledger.state in rule.from_states:
+        return unproven
+    if ledger.state == "unknown" and rule.move != "power-on":
+        return ("state:isolated", *unproven)  # what comes first is told first
+    return unproven or (f"state:{_first_needed(rule)}",)
 
 
 def _first_needed(rule: Rule) -> EnergyState:
@@ -205,7 +207,7 @@ def move(
         left = tuple(lock for lock in ledger.locks if lock != (person, tag))
         dropped = replace(_without_proof(ledger), locks=left, releasing=True)
         return replace(dropped, state="isolated", isolated_at_s=ledger.isolated_at_s)
-    changes: dict[str, Any] = {
+    changes: dict[str, dict[str, Any]] = {
         "try-start": {"tried": True},
         "tester-before": {"tester_before": True, "tester_after": False},
         "dead": {"dead": ledger.dead | {pair}, "tester_after": False},
@@ -215,8 +217,8 @@ def move(
         "lockout-confirmed": {},
         "clear-to-energise": {"releasing": False, "was_live": True},
         "power-on": {"was_live": True},
-    }[name]
-    return replace(ledger, state=to, **changes)
+    }
+    return replace(ledger, state=to, **changes[name])
 
 
 def _without_proof(ledger: Ledger) -> Ledger:

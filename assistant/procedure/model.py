@@ -181,11 +181,8 @@ class When(_Model):
             raise ValueError("a condition has exactly one of job, option, reading, all, any, not")
         if self.job is not None and self.is_ is None and self.in_ is None:
             raise ValueError("a job condition compares with 'is' or 'in'")
-        if self.reading is not None and (self.below, self.above, self.verdict) == (
-            None,
-            None,
-            None,
-        ):
+        compared = (self.below, self.above, self.verdict)
+        if self.reading is not None and compared == (None, None, None):
             raise ValueError("a reading condition compares with 'below', 'above' or 'verdict'")
         return self
 
