@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
 
 import pytest
 from hypothesis import settings
 
+from assistant.clock import SetClock
 from assistant.records.store import Store
 
 # A busy machine must not fail a property; a failure in CI must come again at the desk.
@@ -18,30 +17,15 @@ settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True
 settings.load_profile("ci" if os.environ.get("CI") else "desk")
 
 
-@dataclass
-class FixedClock:
-    """A clock that moves only when told: `wall()` is ISO 8601, `mono_s()` seconds."""
-
-    passed_s: float = 0.0
-
-    def wall(self) -> str:
-        start = datetime(2025, 1, 6, 8, 0, tzinfo=UTC)
-        return (start + timedelta(seconds=self.passed_s)).isoformat(timespec="milliseconds")
-
-    def mono_s(self) -> float:
-        return self.passed_s
-
-    def wait(self, seconds: float) -> None:
-        self.passed_s += seconds
-
-
 @pytest.fixture
-def clock() -> FixedClock:
-    return FixedClock()
+def clock() -> SetClock:
+    """A clock that moves only when told."""
+    return SetClock()
 
 
 @pytest.fixture
 def store() -> Iterator[Store]:
+    """A record in memory."""
     with Store.memory() as opened:
         yield opened
 

@@ -91,24 +91,28 @@ def verify(store: Store, job_id: str, anchor: str = "") -> Verdict:
     def bad(seq: int, why: str) -> Verdict:
         return Verdict(False, seq, why, hashes[-1] if hashes else chain.FIRST, len(hashes))
 
-    if job.count < 1:
+    if job["count"] < 1:
         return bad(1, "the kept length of the chain was removed or changed")
     for seq, row in enumerate(store.rows(job_id), start=1):
         why = _misfit(job_id, seq, row, hashes[-1] if hashes else chain.FIRST)
         if why:
             return bad(seq, why)
-        if seq > job.count:
+        if seq > job["count"]:
             return bad(seq, f"entry {seq} was added outside Thirdhand")
         hashes.append(row.hash)
         if seq == 1:
             head = json.loads(row.body).get("start") or {}
-            if (row.wall, title_of(head, job_id)) != (job.started_wall, job.title):
+            if (row.wall, title_of(head, job_id)) != (job["started_wall"], job["title"]):
                 return bad(1, "the job's title or start time was changed")
-    if len(hashes) < job.count:
+    if len(hashes) < job["count"]:
         first = len(hashes) + 1
-        which = f"entry {first} is" if first == job.count else f"entries {first} to {job.count} are"
+        which = (
+            f"entry {first} is"
+            if first == job["count"]
+            else f"entries {first} to {job['count']} are"
+        )
         return bad(first, f"{which} missing at the end")
-    if hashes[-1] != job.hash:
+    if hashes[-1] != job["hash"]:
         return bad(len(hashes), f"entry {len(hashes)} is not the one that was written last")
     if anchor and (len(anchor) < 8 or not any(h.startswith(anchor.lower()) for h in hashes)):
         why = f"no entry has the hash {anchor} (8 digits or more are needed)"
@@ -164,11 +168,11 @@ def export_json(store: Store, job_id: str) -> str:
     ]
     document = {
         "format": FORMAT,
-        "job": job.id,
-        "title": job.title,
-        "started_wall": job.started_wall,
-        "count": job.count,
-        "hash": job.hash,
+        "job": job["id"],
+        "title": job["title"],
+        "started_wall": job["started_wall"],
+        "count": job["count"],
+        "hash": job["hash"],
         "hash_rule": "hash = SHA-256(prev_hash + canonical JSON of {body, job, kind, mono_s, seq, "
         "wall}); canonical: UTF-8, sorted keys, no spaces; the first prev_hash is 64 zeros",
         "entries": entries,
@@ -209,7 +213,7 @@ def show(store: Store, job_id: str) -> Iterator[str]:
     for entry in store.entries(job_id):
         if entry.kind == "start":
             job = store.job(job_id)
-            yield _printable(f"{entry.seq:>5}  {entry.wall}  {job.title}")
+            yield _printable(f"{entry.seq:>5}  {entry.wall}  {job['title']}")
             continue
         event = entry.body.get("event") or {}
         heard = f' "{event["heard"]}"' if event.get("heard") else ""

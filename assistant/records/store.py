@@ -14,13 +14,13 @@ from __future__ import annotations
 import json
 import sqlite3
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from threading import RLock
 from types import TracebackType
-from typing import Any
+from typing import Any, TypedDict
 
 from sqlite_utils import Database
 
@@ -63,9 +63,8 @@ class Row:
     hash: Any
 
 
-@dataclass(frozen=True)
-class JobRow:
-    """One job of the store, with the length and last hash of its chain."""
+class JobRow(TypedDict):
+    """One job of the store, with the length and last hash of its chain; plain data for JSON."""
 
     id: str
     title: str
@@ -209,8 +208,17 @@ class Store:
         RecordError
             If it isn't on disk; then nothing of it is, and all earlier entries are.
         """
+        return self.append_all(job_id, [body], wall=wall, mono_s=mono_s)[0]
+
+    def append_all(
+        self, job_id: str, bodies: Iterable[dict[str, Any]], *, wall: str, mono_s: float
+    ) -> list[Entry]:
+        """Write several entries of one moment in one transaction: all of them or none.
+
+        As `append` otherwise.
+        """
         with self._writing():
-            return self._append(job_id, body, wall, mono_s)
+            return [self._append(job_id, body, wall, mono_s) for body in bodies]
 
     def _append(self, job_id: str, body: dict[str, Any], wall: str, mono_s: float) -> Entry:
         count, previous = self._tip(job_id)
@@ -234,15 +242,18 @@ class Store:
             "CASE typeof(count) WHEN 'integer' THEN count ELSE 0 END, coalesce(hash, '') FROM jobs "
             "LEFT JOIN tips ON tips.job = jobs.id ORDER BY started_wall DESC, jobs.rowid DESC"
         )
-        return [JobRow(*row) for row in rows]
+        return [
+            JobRow(id=id_, title=title, started_wall=wall, count=count, hash=digest)
+            for id_, title, wall, count, digest in rows
+        ]
 
     def job(self, job_id: str) -> JobRow:
         """One job; RecordError that names the ones there are, if there is no such job."""
         jobs = self.jobs()
         for job in jobs:
-            if job.id == job_id:
+            if job["id"] == job_id:
                 return job
-        known = ", ".join(job.id for job in jobs[:10]) or "none yet"
+        known = ", ".join(job["id"] for job in jobs[:10]) or "none yet"
         raise RecordError(f"{self._name}: there is no job '{job_id}'; jobs here: {known}")
 
     def entries(self, job_id: str) -> Iterator[Entry]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from assistant.clock import SetClock
 from assistant.records.store import Store
-from tests.conftest import FixedClock
 
 JOB = "pinewharf-d1"
 HEAD = {
@@ -62,7 +62,7 @@ def judged(name: str, value: str | None, **more: Any) -> dict[str, Any]:
     return effect | more
 
 
-def fill(store: Store, clock: FixedClock) -> None:
+def fill(store: Store, clock: SetClock) -> None:
     """Write a job of eight entries."""
     store.create_job(JOB, HEAD, clock.wall())
     bodies = [
@@ -75,5 +75,5 @@ def fill(store: Store, clock: FixedClock) -> None:
         turn("affirm", judged("insulation", None, special="over-range", unit="megohm")),
     ]
     for body in bodies:
-        clock.wait(2.5)
+        clock.pass_s(2.5)
         store.append(JOB, body, wall=clock.wall(), mono_s=clock.mono_s())

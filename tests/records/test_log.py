@@ -11,13 +11,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from assistant.clock import SetClock
 from assistant.errors import RecordError
 from assistant.procedure.effects import Bounds, Judged
 from assistant.procedure.inputs import Affirm, Event
 from assistant.records import chain
 from assistant.records.log import COLUMNS, export_csv, export_json, show, verify
 from assistant.records.store import Store
-from tests.conftest import FixedClock
 from tests.records.pinewharf import JOB, fill, judged, turn
 
 
@@ -37,7 +37,7 @@ def tamper(store: Store, *statements: str, given: tuple = ()) -> None:
 def test_an_untouched_log_is_whole(filled: Store):
     verdict = verify(filled, JOB)
     assert (verdict.ok, verdict.first_bad_seq, verdict.why, verdict.count) == (True, None, "", 8)
-    assert verdict.head_hash == filled.job(JOB).hash
+    assert verdict.head_hash == filled.job(JOB)["hash"]
 
 
 @pytest.mark.parametrize(
@@ -157,7 +157,7 @@ ANYTHING = st.one_of(
 )
 def test_any_single_field_changed_to_anything_is_found_where_it_is(seq, column, value):
     with Store.memory() as store:
-        fill(store, FixedClock())
+        fill(store, SetClock())
         before = store.rows(JOB)[seq - 1]
         tamper(store, f"UPDATE entries SET {column} = ? WHERE seq = {seq}", given=(value,))
         verdict = verify(store, JOB)
@@ -170,7 +170,7 @@ def test_any_single_field_changed_to_anything_is_found_where_it_is(seq, column, 
 @given(seq=st.integers(1, 8), place=st.integers(0, 2000), char=st.characters())
 def test_any_single_character_of_a_body_changed_is_found_where_it_is(seq, place, char):
     with Store.memory() as store:
-        fill(store, FixedClock())
+        fill(store, SetClock())
         body = store.rows(JOB)[seq - 1].body
         place %= len(body)
         changed = body[:place] + char + body[place + 1 :]
@@ -184,7 +184,7 @@ def test_any_single_character_of_a_body_changed_is_found_where_it_is(seq, place,
 def test_any_order_and_any_cut_is_found_at_the_first_that_moved(order, kept):
     """Entry i+1 becomes what was entry order[i]; only the first `kept` stay."""
     with Store.memory() as store:
-        fill(store, FixedClock())
+        fill(store, SetClock())
         tamper(store, "UPDATE entries SET seq = -seq", f"DELETE FROM entries WHERE -seq > {kept}")
         places = [old for old in order if old <= kept]
         for new, old in enumerate(places, start=1):
@@ -234,7 +234,7 @@ def test_a_value_measured_again_supersedes_nothing(filled: Store):
     ]
 
 
-def test_the_machines_own_models_fill_the_readings(store: Store, clock: FixedClock):
+def test_the_machines_own_models_fill_the_readings(store: Store, clock: SetClock):
     """The view reads the fields that effects and events really have."""
     store.create_job(JOB, {}, clock.wall())
     event = Event(input=Affirm(), at_s=1.0, who="helper", device="phone-2", heard="affirm")
@@ -313,8 +313,8 @@ def test_a_damaged_entry_does_not_keep_the_readings_of_the_others_from_the_offic
 
 def test_show_has_a_line_for_each_entry_and_each_effect(filled: Store):
     lines = list(show(filled, JOB))
-    assert lines[0] == "    1  2025-01-06T08:00:00.000+00:00  Pinewharf Cold Store, D1"
-    assert '    3  2025-01-06T08:00:05.000+00:00  lead voice: affirm "affirm"' in lines
+    assert lines[0] == "    1  2026-03-02T08:00:00+00:00  Pinewharf Cold Store, D1"
+    assert '    3  2026-03-02T08:00:05+00:00  lead voice: affirm "affirm"' in lines
     assert (
         "       dead.l2-l3 = 0.30 volt; pass; limits: at most 3.0 volt; source: dead limit; "
         "instrument MM-1; correction" in lines

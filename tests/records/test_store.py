@@ -17,11 +17,11 @@ from pathlib import Path
 import pytest
 from sqlite_utils import Database
 
+from assistant.clock import SetClock
 from assistant.errors import RecordError
 from assistant.records.log import verify
 from assistant.records.migrations import migrations
 from assistant.records.store import Store
-from tests.conftest import FixedClock
 from tests.records.pinewharf import HEAD, JOB, fill, turn
 
 
@@ -31,14 +31,14 @@ def test_folder_and_file_are_made(tmp_path: Path):
         assert path.is_file()
 
 
-def test_a_job_begins_with_its_head_as_entry_1(store: Store, clock: FixedClock):
+def test_a_job_begins_with_its_head_as_entry_1(store: Store, clock: SetClock):
     store.create_job(JOB, HEAD, clock.wall())
     (first,) = store.entries(JOB)
     assert (first.seq, first.kind, first.body, first.mono_s) == (1, "start", {"start": HEAD}, 0.0)
     assert store.head(JOB) == HEAD
 
 
-def test_what_was_appended_is_read_back_as_it_was(tmp_path: Path, clock: FixedClock):
+def test_what_was_appended_is_read_back_as_it_was(tmp_path: Path, clock: SetClock):
     path = tmp_path / "record.db"
     body = turn("note", {"kind": "noted", "text": "Ω “quoted”, line\nbreak 😀"})
     with Store.open(path) as store:
@@ -49,7 +49,7 @@ def test_what_was_appended_is_read_back_as_it_was(tmp_path: Path, clock: FixedCl
         assert (written.seq, written.kind, written.mono_s) == (2, "note", 1.25)
 
 
-def test_minus_zero_seconds_verifies(store: Store, clock: FixedClock):
+def test_minus_zero_seconds_verifies(store: Store, clock: SetClock):
     store.create_job(JOB, HEAD, clock.wall())
     store.append(JOB, turn(), wall=clock.wall(), mono_s=-0.0)
     assert verify(store, JOB).ok
@@ -58,10 +58,13 @@ def test_minus_zero_seconds_verifies(store: Store, clock: FixedClock):
 def test_jobs_are_listed_latest_first(store: Store):
     store.create_job("d1", {}, "2025-01-06T08:00:00Z")
     store.create_job("d2", {"title": "Dock"}, "2025-01-07T08:00:00Z")
-    assert [(j.id, j.title, j.count) for j in store.jobs()] == [("d2", "Dock", 1), ("d1", "d1", 1)]
+    assert [(j["id"], j["title"], j["count"]) for j in store.jobs()] == [
+        ("d2", "Dock", 1),
+        ("d1", "d1", 1),
+    ]
 
 
-def test_a_job_is_begun_once(filled: Store, clock: FixedClock):
+def test_a_job_is_begun_once(filled: Store, clock: SetClock):
     with pytest.raises(RecordError, match="there is a job 'pinewharf-d1' already"):
         filled.create_job(JOB, {}, clock.wall())
     assert verify(filled, JOB).count == 8
@@ -81,8 +84,17 @@ def test_a_refused_body_leaves_no_trace(filled: Store):
         filled.append(JOB, {}, wall="", mono_s=float("inf"))
     with pytest.raises(RecordError):
         filled.create_job("d2", {"title": "\ud800"}, "")
-    assert [j.id for j in filled.jobs()] == [JOB]
+    assert [j["id"] for j in filled.jobs()] == [JOB]
     assert verify(filled, JOB).count == 8
+
+
+def test_entries_of_one_moment_are_written_together_or_not_at_all(filled: Store):
+    with pytest.raises(RecordError):
+        filled.append_all(JOB, [turn(), {"event": float("nan")}], wall="", mono_s=30)
+    assert verify(filled, JOB).count == 8
+    written = filled.append_all(JOB, [turn(), turn("note")], wall="", mono_s=30)
+    assert [(e.seq, e.kind) for e in written] == [(9, "affirm"), (10, "note")]
+    assert verify(filled, JOB).count == 10
 
 
 # --- append-only ---------------------------------------------------------------------------------
@@ -104,7 +116,7 @@ def test_a_refused_body_leaves_no_trace(filled: Store):
     ],
 )
 def test_the_file_itself_refuses_changes_and_says_why(
-    tmp_path: Path, clock: FixedClock, statement: str
+    tmp_path: Path, clock: SetClock, statement: str
 ):
     """Another program with the file open meets the same refusal."""
     path = tmp_path / "record.db"
@@ -121,7 +133,7 @@ def test_the_file_itself_refuses_changes_and_says_why(
 # --- several at once ------------------------------------------------------------------------------
 
 
-def test_two_threads_append_to_one_job(tmp_path: Path, clock: FixedClock):
+def test_two_threads_append_to_one_job(tmp_path: Path, clock: SetClock):
     with Store.open(tmp_path / "record.db") as store:
         store.create_job(JOB, HEAD, clock.wall())
         start = threading.Barrier(2)
@@ -138,7 +150,7 @@ def test_two_threads_append_to_one_job(tmp_path: Path, clock: FixedClock):
         assert verify(store, JOB).count == 121
 
 
-def test_two_programs_open_a_new_file_and_append(tmp_path: Path, clock: FixedClock):
+def test_two_programs_open_a_new_file_and_append(tmp_path: Path, clock: SetClock):
     """Each has its own connection, as two processes have."""
     path = tmp_path / "record.db"
     start = threading.Barrier(4)
@@ -197,7 +209,7 @@ def test_a_folder_that_cannot_be_made_is_said(open_folder: Path):
         Store.open(open_folder / "new" / "record.db")
 
 
-def test_a_read_only_file_is_said_and_kept(open_folder: Path, clock: FixedClock):
+def test_a_read_only_file_is_said_and_kept(open_folder: Path, clock: SetClock):
     path = open_folder / "record.db"
     with Store.open(path) as store:
         fill(store, clock)
@@ -209,7 +221,7 @@ def test_a_read_only_file_is_said_and_kept(open_folder: Path, clock: FixedClock)
     assert path.read_bytes() == before
 
 
-def test_a_full_disk_is_said_and_nothing_confirmed_is_lost(tmp_path: Path, clock: FixedClock):
+def test_a_full_disk_is_said_and_nothing_confirmed_is_lost(tmp_path: Path, clock: SetClock):
     """SQLite's own limit on pages fails the same way as a full disk (SQLITE_FULL)."""
     path = tmp_path / "record.db"
     with Store.open(path) as store:
@@ -264,7 +276,7 @@ def test_a_folder_in_place_of_the_file_is_said(tmp_path: Path):
 
 
 def test_a_file_held_by_another_program_is_said(
-    tmp_path: Path, clock: FixedClock, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, clock: SetClock, monkeypatch: pytest.MonkeyPatch
 ):
     monkeypatch.setattr("assistant.records.store._BUSY_S", 0.05)
     path = tmp_path / "record.db"
@@ -289,7 +301,7 @@ def test_a_closed_store_says_so():
 # --- migrations -----------------------------------------------------------------------------------
 
 
-def test_a_file_of_an_older_version_gets_what_it_lacks(tmp_path: Path, clock: FixedClock):
+def test_a_file_of_an_older_version_gets_what_it_lacks(tmp_path: Path, clock: SetClock):
     path = tmp_path / "record.db"
     with Database(path) as db:
         migrations.apply(db, stop_before="m002_append_only")
@@ -299,7 +311,7 @@ def test_a_file_of_an_older_version_gets_what_it_lacks(tmp_path: Path, clock: Fi
 
 
 def test_migrations_that_fail_leave_the_file_as_it_was(
-    tmp_path: Path, clock: FixedClock, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, clock: SetClock, monkeypatch: pytest.MonkeyPatch
 ):
     path = tmp_path / "record.db"
     with Database(path) as db:
