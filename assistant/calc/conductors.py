@@ -54,7 +54,7 @@ class Conductor:
 
 
 def gauge_area_mm2(gauge: str) -> Decimal:
-    """Area of a solid wire of an American gauge n: 0.127 mm x 92 ** ((36 - n) / 39) across. [mm2]"""
+    """Area of a solid wire of gauge n, 0.127 mm x 92 ** ((36 - n) / 39) across. [mm2]"""
     number = 1 - Decimal(gauge.partition("/")[0]) if "/" in gauge else Decimal(gauge)
     diameter = Decimal("0.127") * Decimal(92) ** ((36 - number) / 39)
     return Decimal("3.14159265358979") * diameter**2 / 4

@@ -1,0 +1,56 @@
+"""What holds for every calculator on the list."""
+
+import inspect
+
+import pytest
+
+from assistant.calc import CALCULATORS, calculate
+from assistant.errors import RangeError
+from assistant.quantity import quantity, unit
+
+SOUND = {
+    "supply-tolerance": {"nominal": "480 V"},
+    "voltage-unbalance": {"volts": tuple(quantity(v) for v in ("480 V", "476 V", "472 V"))},
+    "motor-derating": {"unbalance": "2 percent"},
+    "line-to-earth": {"nominal": "480 V"},
+    "supply-plausibility": {"measured": "478 V", "nominal": "480 V"},
+    "control-voltage": {"nominal": "24 V"},
+    "dead-test": {},
+    "dc-bus-voltage": {"line": "480 V"},
+    "dc-bus-wait": {"bus": "680 V", "capacitance": "1000 uF", "resistance": "47 kohm"},
+    "conductor-size": {"section": "12 AWG"},
+    "earth-continuity": {"length": "85 ft", "section": "12 AWG"},
+    "insulation-minimum": {"nominal": "480 V"},
+    "travel-time-guard": {"times": (quantity("5 s"),)},
+}
+
+
+@pytest.mark.parametrize("name", SOUND)
+def test_result_says_where_it_comes_from_and_how_it_was_worked_out(name):
+    found = calculate(name, SOUND[name])
+    assert found.source
+    assert found.kind in ("published", "from-memory", "common-practice", "derived")
+    assert found.working
+    for each in (*found.values.values(), found.at_least, found.at_most):
+        assert each is None or unit(each.unit).name == each.unit
+
+
+@pytest.mark.parametrize("name", CALCULATORS)
+def test_inputs_are_the_parameters_and_the_docstring_says_units(name):
+    each = CALCULATORS[name]
+    wanted = [i.name.replace("-", "_") for i in each.inputs]
+    assert list(inspect.signature(each.function).parameters) == wanted
+    text = each.function.__doc__ or ""
+    assert "Parameters" in text and "References" in text
+    assert all(i.help for i in each.inputs)
+
+
+@pytest.mark.parametrize("name", SOUND)
+def test_an_input_that_is_none_is_refused(name):
+    with pytest.raises(RangeError, match="not an input"):
+        calculate(name, {**SOUND[name], "colour": "red"})
+
+
+def test_an_unknown_calculator_is_refused_with_those_there_are():
+    with pytest.raises(RangeError, match="voltage-unbalance"):
+        calculate("horoscope", {})
