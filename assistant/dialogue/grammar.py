@@ -1,0 +1,272 @@
+"""What may be said now: a step's own phrases and those that hold in every step.
+
+`accepted` is the one list; the recogniser is fed with it, `interpret` understands by it, and
+`sentences` prints it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+
+from assistant.dialogue.language import language
+from assistant.dialogue.numbers import digit_words, unit_word
+from assistant.dialogue.phrases import spoken, template
+from assistant.dialogue.sounds import alike
+from assistant.procedure.energy import Ledger
+from assistant.procedure.model import Plan, Step
+from assistant.procedure.run import Run
+from assistant.quantity import same_dimension, spoken_units
+from assistant.speech.recogniser import Expected
+
+# What is heard whatever the state: the safe side must never depend on a mode.
+_SAFETY = ("stop-work", "emergency", "lock-off", "power-on")
+_HELD = (
+    *("go-ahead", "say-again", "where-are-we", "reason", "limits", "read-back", "note"),
+    *("call-helper", "slower", "faster", "louder", "quieter"),
+)
+_PENDING = (
+    *("affirm", "plain-yes", "negative", "correction", "disregard", "say-again", "read-back"),
+    *("stand-by",),
+)
+# Asked with nothing pending, these have nothing to answer.
+_ONLY_PENDING = ("affirm", "plain-yes", "negative", "disregard")
+_ONLY_HELD = ("go-ahead",)
+_BY_KIND = ("correction-value", "correction-digits")
+_GATES = ("lockout-confirmed", "clear-to-energise")
+
+
+@dataclass(frozen=True)
+class Phrase:
+    """A template that is accepted now, and the input it makes.
+
+    key: its meaning; two phrases with one key may sound alike. kind, fields: the input.
+    """
+
+    template: str
+    key: str
+    kind: str
+    fields: tuple[tuple[str, object], ...] = ()
+    weight: str = "command"
+
+
+# --- the list ------------------------------------------------------------------------------------
+
+
+def accepted(plan: Plan, run: Run) -> tuple[Phrase, ...]:
+    """Every phrase that may be said now, a step's own first; no template comes twice."""
+    found: dict[str, Phrase] = {}
+    for phrase in _now(plan, run):
+        found.setdefault(" ".join(_form(phrase.template)), phrase)
+    return tuple(found.values())
+
+
+def _form(text: str) -> tuple[str, ...]:
+    parts = template(text)
+    slot = f"{{{parts.slot}:{parts.count}}}" if parts.slot else ""
+    return (*parts.fixed, slot)
+
+
+def _now(plan: Plan, run: Run) -> Iterator[Phrase]:
+    if run.held:
+        weight = "command" if run.held == "stand-by" else "gate"
+        yield from _universal("go-ahead", weight=weight)
+        yield from _universal(*_HELD, *_SAFETY)
+        return
+    step = current(plan, run)
+    if run.pending:
+        asked = plan.step(run.pending.step)
+        heavy = asked.gate or bool(asked.limits and asked.limits.safety)
+        yield from _universal("affirm", "plain-yes", weight="gate" if heavy else "value")
+        yield from _own(asked, run)
+        yield from _corrections(plan, run)
+        yield from _universal(*_PENDING, *_SAFETY)
+        return
+    if step:
+        yield from _own(step, run)
+    yield from _corrections(plan, run)
+    yield from _universal(*_GATES, weight="gate")
+    left_out = {*_ONLY_PENDING, *_ONLY_HELD, *_BY_KIND, *_GATES}
+    keys = {meaning.key for meaning in language().phrases.values()}
+    yield from _universal(*(key for key in _in_file_order() if key in keys - left_out))
+    yield from _sections(plan)
+
+
+def _in_file_order() -> Iterable[str]:
+    return dict.fromkeys(meaning.key for meaning in language().phrases.values())
+
+
+def _universal(*keys: str, weight: str = "command") -> Iterator[Phrase]:
+    for key in keys:
+        for text in language().templates(key):
+            meaning = language().phrases[text]
+            yield Phrase(text, key, meaning.kind, meaning.fields, weight)
+
+
+def current(plan: Plan, run: Run) -> Step | None:
+    """The current step, None before the start and after the end."""
+    return plan.step(run.at) if run.at else None
+
+
+def _own(step: Step, run: Run) -> Iterator[Phrase]:
+    """A step's own answers."""
+    words = language().texts["step"]
+    expects = step.expects
+    weight = "gate" if step.gate else "command"
+    if expects.confirmation is not None:
+        text = spoken(expects.confirmation)
+        yield Phrase(text, f"={text}", "confirm", (("word", expects.confirmation),), weight)
+    if expects.wait is not None:
+        yield Phrase(words["wait"], "=wait", "confirm", (("word", "done"),))
+    for answer in expects.choice or {}:
+        text = spoken(answer)
+        yield Phrase(text, f"={text}", "choice", (("answer", answer),), "value")
+    if expects.tag is not None:
+        texts = words["tag"] + (words["tag-off"] if step.proves == "lock-off" else [])
+        for text in texts:
+            yield Phrase(text, "=tag", "tag", (), "gate" if step.gate else "value")
+    if expects.reading is not None:
+        yield Phrase("{value}", "=value", "reading", (), "value")
+        for special, forms in words["specials"].items():
+            for form in forms:
+                yield Phrase(form, f"={special}", "reading", (("special", special),), "value")
+    if expects.challenge is not None:
+        yield from _universal(expects.challenge, weight="gate")
+
+
+def _corrections(plan: Plan, run: Run) -> Iterator[Phrase]:
+    if correctable(plan, run) is not None:
+        yield from _universal("correction-value", weight="value")
+    step = plan.step(run.pending.step) if run.pending else current(plan, run)
+    if step and step.expects.tag:
+        yield from _universal("correction-digits", weight="value")
+
+
+def correctable(plan: Plan, run: Run) -> Step | None:
+    """The step whose reading a CORRECTION with a value would change, None if there is none."""
+    if run.pending:
+        step: Step | None = plan.step(run.pending.step)
+        return step if step and step.expects.reading else None
+    step = current(plan, run)
+    last = run.readings.get(run.last_reading or "")
+    if step and step.expects.reading and (run.failing or last is None):
+        return step
+    return plan.step(last.step) if last else None
+
+
+def _sections(plan: Plan) -> Iterator[Phrase]:
+    go_to = language().texts["step"]["go-to"]
+    for section in dict.fromkeys(step.section for step in plan.steps):
+        text = f"{go_to} {spoken(section)}"
+        yield Phrase(text, f"={text}", "go-to", (("section", section),))
+
+
+def universal_phrases() -> tuple[Phrase, ...]:
+    """Every phrase of the language file, accepted now or not."""
+    return tuple(_universal(*_in_file_order()))
+
+
+# --- for the recogniser --------------------------------------------------------------------------
+
+
+def expected(plan: Plan, run: Run) -> Expected:
+    """What the recogniser is to listen for now.
+
+    Returns
+    -------
+    Expected
+        Templates in order (a step's own first), the unit words of every reading that can be
+        given or corrected now, and the weights that are not "command".
+    """
+    phrases = accepted(plan, run)
+    return Expected(
+        templates=tuple(phrase.template for phrase in phrases),
+        unit_words=_unit_words(_units_now(plan, run)),
+        weights={p.template: p.weight for p in phrases if p.weight != "command"},
+    )
+
+
+def _units_now(plan: Plan, run: Run) -> tuple[str, ...]:
+    if run.held:
+        return ()
+    answered = plan.step(run.pending.step) if run.pending else current(plan, run)
+    steps = (answered, correctable(plan, run))
+    specs = [step.expects.reading for step in steps if step and step.expects.reading]
+    return tuple(dict.fromkeys(spec.unit for spec in specs))
+
+
+@lru_cache(maxsize=256)
+def _unit_words(units: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(
+        form
+        for form, name in spoken_units().items()
+        if any(same_dimension(name, each) for each in units)
+    )
+
+
+# --- for people and for the check ----------------------------------------------------------------
+
+
+def sentences(plan: Plan, run: Run) -> tuple[str, ...]:
+    """Every accepted sentence: literals as they are, a slot filled with an example."""
+    units = _units_now(plan, run)
+    fills = {
+        "value": f"{digit_words('24.1')} {unit_word(units[0]) if units else ''}".strip(),
+        "digits": digit_words("47"),
+        "free": "...",
+        None: "",
+    }
+    out = []
+    for phrase in accepted(plan, run):
+        parts = template(phrase.template)
+        out.append(" ".join((*parts.fixed, fills[parts.slot])).strip())
+    return tuple(dict.fromkeys(out))
+
+
+def sound_alike(templates: Iterable[str]) -> list[tuple[str, str]]:
+    """Pairs of phrases that could be taken for one another; aliases of one meaning are no pair."""
+    meanings = language().phrases
+    named = [(t, meanings[t].key if t in meanings else f"={spoken(t)}") for t in templates]
+    return _pairs(named)
+
+
+def _pairs(named: list[tuple[str, str]]) -> list[tuple[str, str]]:
+    literals = [(text, key) for text, key in named if template(text).slot is None]
+    return [
+        (a, b)
+        for place, (a, key_a) in enumerate(literals)
+        for b, key_b in literals[place + 1 :]
+        if key_a != key_b and alike(spoken(a), spoken(b))
+    ]
+
+
+def alike_in_plan(plan: Plan) -> list[tuple[str, str, str]]:
+    """(step id, phrase, phrase) for every pair of one step state that sounds alike.
+
+    What is common to all steps is reported once, with the first step.
+    """
+    told: set[tuple[str, str]] = set()
+    out = []
+    for step in plan.steps:
+        run = Run(ledger=Ledger(people=plan.job.people, pairs=()), at=step.id)
+        named = [(phrase.template, phrase.key) for phrase in accepted(plan, run)]
+        for pair in _pairs(named):
+            if pair not in told:
+                told.add(pair)
+                out.append((step.id, *pair))
+    return out
+
+
+def words_needed(plan: Plan) -> set[str]:
+    """Every word that a recogniser must know for this plan, outside numbers."""
+    needed: set[str] = set()
+    for step in plan.steps:
+        run = Run(ledger=Ledger(people=plan.job.people, pairs=()), at=step.id)
+        for phrase in accepted(plan, run):
+            needed |= set(template(phrase.template).fixed)
+        for form in _unit_words(_units_now(plan, run)):
+            needed |= set(form.split())
+    for phrase in universal_phrases():
+        needed |= set(template(phrase.template).fixed)
+    return needed

@@ -1,0 +1,239 @@
+"""Words to an input, by the phrases accepted now.
+
+No path leads from doubt to a yes: what has two readings, or a close rival that means something
+else, is `NotUnderstood`, and the run stays where it was.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+from assistant.dialogue.grammar import Phrase, accepted, correctable, current, universal_phrases
+from assistant.dialogue.numbers import (
+    SpokenNumber,
+    all_unit_words,
+    digit_words,
+    parse_digits,
+    parse_value,
+    speak_digits,
+    speak_value,
+    unit_words,
+)
+from assistant.dialogue.phrases import template, words_of
+from assistant.procedure import inputs
+from assistant.procedure.inputs import Input, NotUnderstood
+from assistant.procedure.model import Plan
+from assistant.procedure.run import Run
+from assistant.speech.recogniser import Transcript
+
+# Taken even with a close rival: they change nothing, or only towards the safe side.
+_HARMLESS = frozenset(
+    [
+        "say-again",
+        "read-back",
+        "where-are-we",
+        "reason",
+        "limits",
+        "call-helper",
+        "brief",
+        "full",
+        "slower",
+        "faster",
+        "louder",
+        "quieter",
+        "stop-work",
+        "emergency",
+        "stand-by",
+    ]
+)
+
+
+def interpret(transcript: Transcript, plan: Plan, run: Run) -> Input:
+    """The input that was heard.
+
+    Parameters
+    ----------
+    transcript : Transcript
+        What the recogniser heard. Its `template` is not trusted: the state may have changed
+        since it listened.
+    plan, run
+        Where the job stands.
+
+    Returns
+    -------
+    Input
+        `NotUnderstood` unless the words, and every close rival of theirs, mean one thing.
+    """
+    if not transcript.text.strip():
+        return NotUnderstood(why=transcript.rejected or "unsure")
+    found = _readings(transcript.text, plan, run)
+    if len(found) == 1 and _harmless(found[0], plan, run):
+        return found[0]
+    rivals: list[Input] = list(found)
+    for other in transcript.alternatives:
+        rivals += _readings(other, plan, run)
+    return _only(found, rivals, transcript.text, plan, run)
+
+
+def interpret_text(text: str, plan: Plan, run: Run) -> Input:
+    """The input of a typed line, a touch or a script: figures are read as digit words."""
+    found = _readings(text, plan, run)
+    return _only(found, found, text, plan, run)
+
+
+def _only(found: list[Input], rivals: list[Input], text: str, plan: Plan, run: Run) -> Input:
+    if not found:
+        return NotUnderstood(why="not here" if _elsewhere(text) else "unsure")
+    distinct: dict[object, Input] = {}
+    for each in rivals:
+        distinct.setdefault(_meaning(each), each)
+    if len(distinct) == 1:
+        return found[0]
+    words = tuple(dict.fromkeys(_in_words(each, plan, run) for each in distinct.values()))
+    return NotUnderstood(why="ambiguous", candidates=words)
+
+
+def _harmless(what: Input, plan: Plan, run: Run) -> bool:
+    if isinstance(what, inputs.Command):
+        return what.name in _HARMLESS
+    return isinstance(what, inputs.Negative | inputs.Note | inputs.LockOff | inputs.PowerOn)
+
+
+def _elsewhere(text: str) -> bool:
+    """True if the words are a phrase that is accepted in another state."""
+    words = words_of(text)
+    return any(_fill(phrase, words, text, {}) for phrase in universal_phrases())
+
+
+# --- from words to inputs --------------------------------------------------------------------------
+
+
+def _readings(text: str, plan: Plan, run: Run) -> list[Input]:
+    """Every input that the words can be here: of the first kind of phrase that they fit."""
+    words = words_of(text)
+    units = _units(plan, run)
+    # A literal is surer than a number, and a number than "anything at all".
+    for slots in ((None,), ("value", "digits"), ("free",)):
+        found: list[Input] = []
+        for phrase in accepted(plan, run):
+            if template(phrase.template).slot in slots:
+                found += _fill(phrase, words, text, units)
+        if found:
+            return found
+    return []
+
+
+def _units(plan: Plan, run: Run) -> dict[str, str]:
+    """Unit forms: every unit is understood, so that a wrong one can be named; the step's win."""
+    step = plan.step(run.pending.step) if run.pending else current(plan, run)
+    table = dict(all_unit_words())
+    for each in (correctable(plan, run), step):
+        if each and each.expects.reading:
+            table |= unit_words(each.expects.reading.unit)
+    return table
+
+
+def _fill(phrase: Phrase, words: Sequence[str], text: str, units: dict[str, str]) -> list[Input]:
+    """The inputs that a phrase makes of the words; none if they don't fit, several if unclear."""
+    parts = template(phrase.template)
+    rest = parts.fills(words)
+    if rest is None:
+        return []
+    fields = dict(phrase.fields)
+    if parts.slot is None:
+        if phrase.kind == "reading":
+            fields["said"] = " ".join(words)
+        return [_BUILD[phrase.kind](fields)]
+    if parts.slot == "free":
+        fields[{"unable": "reason", "note": "text"}[phrase.kind]] = _as_typed(text, parts.fixed)
+        return [_BUILD[phrase.kind](fields)]
+    if parts.slot == "digits":
+        digits = parse_digits(rest, parts.count)
+        if digits is None:
+            return []
+        if phrase.kind == "correction":
+            return [inputs.Correction(tag=inputs.Tag(digits=digits))]
+        return [_BUILD[phrase.kind]({**fields, "digits": digits})]
+    values = [_reading(number) for number in parse_value(rest, units or None)]
+    if phrase.kind == "correction":
+        return [inputs.Correction(reading=value) for value in values]
+    return list(values)
+
+
+def _as_typed(text: str, fixed: tuple[str, ...]) -> str:
+    """What follows the fixed words, with its capitals and figures as they came."""
+    pattern = r"\W*" + r"\W+".join(re.escape(word) for word in fixed) + r"\W*"
+    match = re.match(pattern, text, re.IGNORECASE)
+    return text[match.end() :].strip() if match else text.strip()
+
+
+def _reading(number: SpokenNumber) -> inputs.Reading:
+    return inputs.Reading(
+        value=number.value,
+        unit=number.unit,
+        special=number.special,  # type: ignore[arg-type]
+        said=number.said,
+    )
+
+
+_BUILD: dict[str, Callable[[dict[str, Any]], Input]] = {
+    "confirm": lambda fields: inputs.Confirm(**fields),
+    "affirm": lambda fields: inputs.Affirm(**fields),
+    "negative": lambda fields: inputs.Negative(**fields),
+    "reading": lambda fields: inputs.Reading(**fields),
+    "tag": lambda fields: inputs.Tag(**fields),
+    "choice": lambda fields: inputs.Choice(**fields),
+    "challenge": lambda fields: inputs.Challenge(**fields),
+    "correction": lambda fields: inputs.Correction(**fields),
+    "unable": lambda fields: inputs.Unable(**fields),
+    "command": lambda fields: inputs.Command(**fields),
+    "go-to": lambda fields: inputs.GoTo(**fields),
+    "note": lambda fields: inputs.Note(**fields),
+    "lock-off": lambda fields: inputs.LockOff(**fields),
+    "power-on": lambda fields: inputs.PowerOn(**fields),
+}
+
+
+# --- when two readings are the same, and how one is named -----------------------------------------
+
+
+def _meaning(what: Input) -> object:
+    """What must be equal for two readings to be one: everything but the words said."""
+    reading = what.reading if isinstance(what, inputs.Correction) else what
+    if isinstance(reading, inputs.Reading):
+        value = None if reading.value is None else reading.value.normalize()
+        return (what.kind, value, reading.unit, reading.special)
+    return what
+
+
+def _in_words(what: Input, plan: Plan, run: Run) -> str:
+    """A candidate as it is offered: values digit by digit, for the ear to tell them apart."""
+    if isinstance(what, inputs.Correction):
+        inner = what.reading or what.tag
+        return f"correction {_in_words(inner, plan, run)}" if inner else "correction"
+    if isinstance(what, inputs.Reading):
+        if what.value is None:
+            return (what.special or "no-reading").replace("-", " ")
+        if what.unit is None:
+            return speak_digits(what.value)
+        return speak_value(what.value, what.unit)
+    if isinstance(what, inputs.Tag):
+        return f"tag {digit_words(what.digits)}"
+    if isinstance(what, inputs.Challenge):  # never the phrase and the digits in one breath
+        return digit_words(what.digits) if what.digits else "no challenge"
+    return _name(what)
+
+
+def _name(what: Input) -> str:
+    for name in ("word", "answer", "name", "section"):
+        found = getattr(what, name, None)
+        if isinstance(found, str):
+            return found.replace("-", " ")
+    return what.kind.replace("-", " ")
+
+
+def understands(text: str, plan: Plan, run: Run) -> Iterable[Input]:
+    """Every reading of a text here; for the check and the rehearsal's explanation."""
+    return tuple(_readings(text, plan, run))
