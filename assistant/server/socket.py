@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import logging
 import threading
+from socket import SHUT_RDWR
 from typing import Any
 
 from flask import Flask
@@ -27,6 +28,7 @@ from assistant.server.room import Room, Seat
 log = logging.getLogger(__name__)
 
 HELLO_WITHIN_S = 10.0
+CLOSE_WITHIN_S = 2.0  # for the device's half of a close
 FAULTS_MAX = 50  # frames in a row that are no messages; more of them is abuse
 BACKLOG_MAX = 200  # frames read from the network and not yet looked at
 GOING_AWAY, POLICY, TAKEN_OVER = 1001, 1008, 4001
@@ -72,9 +74,14 @@ def install(app: Flask, hub: Hub) -> None:
 
     @Sock(app).route("/api/socket")
     def serve(ws: Any) -> None:
-        ws.sock = _WholeSends(ws.sock)
+        raw, ws.sock = ws.sock, _WholeSends(ws.sock)
         with contextlib.suppress(ConnectionClosed, OSError):  # a device gone keeps its seat
             _serve(ws, hub)
+        ws.thread.join(timeout=CLOSE_WITHIN_S)
+        # The web server is about to answer the request that became this connection; that answer
+        # would reach the device as a broken frame.
+        with contextlib.suppress(OSError):
+            raw.shutdown(SHUT_RDWR)
 
 
 def _serve(ws: Any, hub: Hub) -> None:
@@ -150,7 +157,7 @@ def _read_all(ws: Any, room: Room, seat: Seat) -> None:
     """Take frames until the connection ends."""
     faults = 0
     while True:
-        frame = ws.receive()
+        frame = ws.receive(timeout=30)  # a close that the device never answers ends here
         if frame is None:
             continue
         if len(ws.input_buffer) > BACKLOG_MAX:

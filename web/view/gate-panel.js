@@ -16,20 +16,27 @@ export function gatePanel(step, challenge, act) {
     element("p", { class: "digits", "aria-label": challenge.digits.split("").join(" ") },
       [...challenge.digits].map((digit) => element("span", {}, digit))),
     element("div", { class: "stack" },
-      button("Too loud? Use touch", () => panel.replaceChildren(...touched()), { "data-act": "gate-touch" })),
+      button("Too loud? Use touch", () => show(touched), { "data-act": "gate-touch" })),
   ];
-  const touched = () => {
-    const entered = element("p", { class: "entered", "aria-live": "polite" });
-    return [
-      element("h1", {}, `Enter ${[...challenge.digits].join(" ")}, then press and hold`),
-      entered,
-      digitKeys(entered, challenge.digits.length, []),
-      holdButton(challenge, () => entered.textContent, act),
-      element("div", { class: "stack" },
-        button("Back to voice", () => panel.replaceChildren(...spoken().filter(Boolean)))),
-    ];
+  const toVoice = () => button("Back to voice", () => show(spoken));
+  const touched = () => [
+    element("h1", {}, `Enter ${[...challenge.digits].join(" ")}`),
+    ...digitKeys(challenge.digits.length, "", [], (digits) => {
+      if (digits.length === challenge.digits.length) show(() => entered(digits));
+    }),
+    element("div", { class: "stack" }, toVoice()),
+  ];
+  const entered = (digits) => [
+    element("p", { class: "digits", "data-entered": digits }, [...digits].map((each) => element("span", {}, each))),
+    holdButton(challenge, digits, act),
+    element("div", { class: "pair" },
+      button("Enter again", () => show(touched)), toVoice()),
+  ];
+  const show = (part) => {
+    panel.replaceChildren(...part().filter(Boolean));
+    panel.closest("main")?.scrollTo(0, 0);
   };
-  panel.append(...spoken().filter(Boolean));
+  show(spoken);
   return panel;
 }
 
@@ -48,7 +55,7 @@ function holdButton(challenge, digits, act) {
     else act.gateRelease(held_s);
   };
   const begin = () => {
-    if (since || !act.gatePress(challenge.phrase, digits())) return;
+    if (since || !act.gatePress(challenge.phrase, digits)) return;
     since = performance.now();
     hold.classList.add("down");
     words.textContent = "Holding…";

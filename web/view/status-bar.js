@@ -6,8 +6,8 @@ import { shape } from "./shapes.js";
 // State -> signal colour, shape, words, what it means for hands.
 const ENERGY = {
   unknown: ["danger", "unknown", "Power unknown", "Treat everything as live"],
-  isolated: ["warning", "isolated", "Switched off", "Not locked: treat as live"],
-  locked: ["warning", "locked", "Locked", "Not proven dead: treat as live"],
+  isolated: ["warning", "isolated", "Off, not locked", "Treat as live"],
+  locked: ["warning", "locked", "Locked, not proven", "Treat as live"],
   "proven-dead": ["safe", "safe", "Proven dead", "Locked and measured"],
   released: ["danger", "alert", "Released", "Power may come at any moment"],
   energised: ["danger", "live", "Live", "Keep hands and tools out"],
@@ -19,10 +19,14 @@ const clock = (seconds) => {
 };
 
 export function energyBar(root, store) {
-  store.watch((s) => s.get("view")?.energy ?? null, (energy) => {
-    const [colour, sign, words, meaning] = ENERGY[energy?.state] ?? ENERGY.unknown;
-    const left = energy?.wait_left_s;
-    const bar = element("div", { class: `energy ${colour}`, "data-state": energy?.state ?? "unknown" },
+  store.watch((s) => [s.get("view")?.energy ?? null, s.get("link") === "open"], ([energy, linked]) => {
+    // Without a link the proof may be void by now, and unknown is live.
+    const state = linked && energy ? energy.state : "unknown";
+    const [colour, sign, words] = ENERGY[state] ?? ENERGY.unknown;
+    const last = !linked && energy && energy.state !== "unknown" && ENERGY[energy.state]?.[2];
+    const meaning = last ? `No link. Last known: ${last}` : (ENERGY[state] ?? ENERGY.unknown)[3];
+    const left = linked && energy?.wait_left_s;
+    const bar = element("div", { class: `energy ${colour}`, "data-state": state },
       shape(sign),
       element("div", {}, element("b", {}, words), element("span", {}, meaning)),
       left > 0 && element("span", { class: "left", "aria-label": "waiting time left" }, clock(left)));

@@ -3,7 +3,7 @@
 
 import { button, element, fill } from "./element.js";
 import { gatePanel } from "./gate-panel.js";
-import { keypad } from "./keypad.js";
+import { enterable, keypad } from "./keypad.js";
 import { readBack } from "./read-back.js";
 import { shape } from "./shapes.js";
 
@@ -30,36 +30,42 @@ export function stepCard(root, store, act) {
         view.refused, view.open_points?.length, view.listening, view.job,
       ];
     },
-    (shown) => {
-      if (!shown) return;
-      const [step, pending, challenge, finished, buttons, held, refused, points, listening, job] = shown;
-      if (pending) {
-        fill(root, readBack(step, pending, act));
-      } else if (challenge && !held) {
-        fill(root, gatePanel(step, challenge, act), buttonGrid(buttons, [], act));
-      } else if (!step) {
-        fill(root, element("h1", {}, finished ? "All steps are done" : job?.title ?? ""),
-          finished && element("p", { class: "say" },
-            points ? `${points} open points are on the list.` : "Nothing is left open."),
-          buttonGrid(buttons, [], act));
-      } else {
-        const answers = (step.answers ?? []).filter(Boolean);
-        const entry = !held && !refused?.length && keypad(step, act);
-        fill(root,
-          element("div", { class: "place" },
-            element("span", {}, step.section),
-            element("span", { class: "number" }, `Step ${step.number} of ${step.of}`)),
-          signalPanel(step.caution),
-          FOR[step.who] && element("span", { class: "for" }, FOR[step.who]),
-          element("h1", { class: "say" }, step.say),
-          step.limits && element("p", { class: "limits" }, `Limits: ${step.limits}`),
-          step.kind === "reading" && element("p", { class: "quiet" }, `Say the value in ${step.unit}, or enter it.`),
-          listening === "push-to-talk" && element("p", { class: "talk" }, "Hold here, or anywhere, to talk"),
-          entry,
-          buttonGrid(buttons, answers, act));
-      }
-      root.scrollTop = 0;
-    });
+    (shown) => draw(shown),
+  );
+  function draw(shown, entering = false) {
+    if (!shown) return;
+    const [step, pending, challenge, finished, buttons, held, refused, points, listening, job] = shown;
+    if (pending) {
+      fill(root, readBack(step, pending, act));
+    } else if (challenge && !held) {
+      fill(root, gatePanel(step, challenge, act), buttonGrid(buttons, [], act));
+    } else if (entering) {
+      fill(root, keypad(step, () => draw(shown), act));
+    } else if (!step) {
+      fill(root, element("h1", {}, finished ? "All steps are done" : job?.title ?? ""),
+        finished && element("p", { class: "say" },
+          points ? `${points} open points are on the list.` : "Nothing is left open."),
+        buttonGrid(buttons, [], act));
+    } else {
+      const answers = (step.answers ?? []).filter(Boolean);
+      const entry = enterable(step) && !held && !refused?.length && element("div", { class: "stack" },
+        button(step.kind === "reading" ? "Enter the value" : "Enter the tag", () => draw(shown, true),
+          { "data-act": "keypad" }));
+      fill(root,
+        element("div", { class: "place" },
+          element("span", {}, step.section),
+          element("span", { class: "number" }, `Step ${step.number} of ${step.of}`)),
+        signalPanel(step.caution),
+        FOR[step.who] && element("span", { class: "for" }, FOR[step.who]),
+        element("h1", { class: "say" }, step.say),
+        step.limits && element("p", { class: "limits" }, `Limits: ${step.limits}`),
+        step.kind === "reading" && element("p", { class: "quiet" }, `Say the value in ${step.unit}, or enter it.`),
+        listening === "push-to-talk" && element("p", { class: "talk" }, "Hold here, or anywhere, to talk"),
+        entry,
+        buttonGrid(buttons, answers, act));
+    }
+    root.closest("main")?.scrollTo(0, 0);
+  }
 }
 
 // Every phrase that can be touched now; the step's own answers are wide. Stop work has its own
