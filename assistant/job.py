@@ -123,7 +123,7 @@ class JobSession:
         session = cls(job_id, plan, store, **parts)
         head = {"texts": texts, "pack": plan.pack.name, "version": plan.pack.version}
         head |= {"door": plan.job.door, "site": plan.job.site, "title": plan.pack.title}
-        head |= {"thirdhand": __version__, "people": list(plan.job.people)}
+        head |= {"thirdhand": __version__, "job": plan.job.model_dump(mode="json")}
         store.create_job(job_id, head, wall=session.clock.wall())
         session._act(inputs.Started())
         return session
@@ -431,7 +431,7 @@ class Jobs:
 
     def list(self) -> list[dict[str, Any]]:
         """Jobs on record, newest first."""
-        return list(self.store.jobs())
+        return [dict(row) for row in self.store.jobs()]
 
     def open(self, job_id: str) -> JobSession:
         """The session of a job; it is resumed from its log if it isn't at work."""

@@ -23,7 +23,7 @@ def test_each_invalid_pack_is_refused_with_its_place_and_reason(case):
 
 
 def test_a_missing_file_is_named():
-    with pytest.raises(PackError, match="pack.yaml: can't be read"):
+    with pytest.raises(PackError, match=r"pack\.yaml: can.t be read"):
         load_pack(Path("nowhere"))
 
 

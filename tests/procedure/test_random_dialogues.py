@@ -164,6 +164,10 @@ def deep_walk(seed: int, turns: int) -> dict[str, int]:
             run = out.run
             check(plan_, run, out.effects)
         seen[run.ledger.state] = seen.get(run.ledger.state, 0) + 1
+        if run.finished:  # a walk that is at its end would only see the live side
+            plan_ = rng.choice(PLANS)
+            run, what = machine.start(plan_), inputs.Started()
+            continue
         what = rng.choice(spoilers) if rng.random() < 0.03 else helpful(plan_, run, rng)
     return seen
 

@@ -1,0 +1,516 @@
+"""The command `thirdhand`: builds the parts and hands them over.
+
+Exit status: 0 good, 1 found a fault, 2 bad use.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import shutil
+import sys
+import tempfile
+import webbrowser
+from collections.abc import Callable, Iterable
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from assistant import __version__, resources
+from assistant.errors import FileError, ModelMissing, RangeError, ThirdhandError, UnitError
+
+PORT = 8765
+CAUTION = (
+    "Thirdhand makes nothing safe. Local codes, the maker's instructions and your employer's "
+    "energy-control procedure come first; qualified persons only."
+)
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run a command line; returns the exit status."""
+    arguments = _parser().parse_args(argv)
+    run: Callable[[argparse.Namespace], int] = arguments.run
+    try:
+        return run(arguments)
+    except (FileError, RangeError, UnitError) as problem:
+        return _fault(arguments, problem, 2)
+    except ThirdhandError as problem:
+        return _fault(arguments, problem, 1)
+    except BrokenPipeError:  # the reader had enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        print("\nstopped", file=sys.stderr)
+        return 130
+
+
+def _fault(arguments: argparse.Namespace, problem: Exception, status: int) -> int:
+    if getattr(arguments, "json", False):
+        _print_json({"error": str(problem)})
+    print(f"thirdhand: {problem}", file=sys.stderr)
+    return status
+
+
+def _print_json(data: Any) -> None:
+    print(json.dumps(data, ensure_ascii=False, indent=2, default=str), flush=True)
+
+
+# --- serve and demo ----------------------------------------------------------------------------
+
+
+def _parts(arguments: argparse.Namespace, data: Path) -> dict[str, Any]:
+    """The ear and the mouth, or a plain word on what goes on without them."""
+    from assistant.speech import engines
+    from assistant.speech.espeak_voice import EspeakVoice
+
+    parts: dict[str, Any] = {"recogniser": None, "voice": None}
+    if arguments.engine != "none":
+        try:
+            parts["recogniser"] = engines.load(arguments.engine, resources.models_dirs())
+        except ModelMissing as problem:
+            if arguments.engine != "auto":
+                raise
+            print(f"No recogniser: {problem}\nAnswers by touch only.", file=sys.stderr)
+    if not getattr(arguments, "no_voice", False):
+        try:
+            parts["voice"] = EspeakVoice(data / "speech")
+            parts["voice"].speak("Radio check.")
+        except ModelMissing as problem:
+            print(f"No voice: {problem}\nThe browser's own voice speaks.", file=sys.stderr)
+            parts["voice"] = None
+    return parts
+
+
+def _serve(arguments: argparse.Namespace) -> int:
+    from assistant.job import Jobs
+
+    data = arguments.data or resources.data_dir()
+    jobs = Jobs(data, **_parts(arguments, data))
+    job_id = None
+    if arguments.job:
+        known = {row["id"] for row in jobs.list()}
+        session = jobs.open(arguments.job) if arguments.job in known else jobs.new(arguments.job)
+        job_id = session.job_id
+    return _run_server(jobs, job_id, arguments.port, browse=False)
+
+
+def _demo(arguments: argparse.Namespace) -> int:
+    from assistant.job import Jobs
+
+    data = arguments.data or resources.data_dir() / "demo"
+    jobs = Jobs(data, **_parts(arguments, data))
+    session = jobs.new(arguments.job)
+    print(f"Pinewharf Cold Store, door {session.plan.job.door}: {session.plan.pack.title}")
+    print(CAUTION)
+    return _run_server(jobs, session.job_id, arguments.port, browse=not arguments.no_browser)
+
+
+def _run_server(jobs: Any, job_id: str | None, port: int, *, browse: bool) -> int:
+    from assistant.server.app import create_app
+    from assistant.server.serve import listen
+
+    app = create_app(jobs, default_job=job_id)
+    with listen(app, "127.0.0.1", port) as server:
+        address = f"http://127.0.0.1:{server.port}/"
+        heard = jobs.recogniser.model if jobs.recogniser else "touch only"
+        print(f"Hearing: {heard}\nOpen {address} (Ctrl-C ends)", flush=True)
+        if browse and not _opens(address):
+            print(
+                "No browser was found on this machine. Open the address above in one, or run\n"
+                "    thirdhand rehearse --demo\n"
+                "to hear the same job with spoken answers, without browser or microphone.",
+                flush=True,
+            )
+        server.wait()
+    return 0
+
+
+def _opens(address: str) -> bool:
+    """True if a browser took the address; a text browser would take over the terminal."""
+    graphic = sys.platform in ("win32", "darwin") or bool(
+        os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
+    )
+    return graphic and webbrowser.open(address)
+
+
+# --- rehearse ----------------------------------------------------------------------------------
+
+
+def _rehearse(arguments: argparse.Namespace) -> int:
+    from assistant import rehearse
+    from assistant.clock import SetClock
+    from assistant.job import Jobs
+
+    spoken = bool(arguments.demo or arguments.audio)
+    if not (arguments.script or spoken):
+        raise FileError("rehearse", None, "needs --script FILE, --audio MANIFEST or --demo")
+    with tempfile.TemporaryDirectory() as scratch:
+        data = arguments.data or Path(scratch)
+        arguments.no_voice = True
+        parts = _parts(arguments, data) if spoken else {}
+        clock = SetClock()
+        jobs = Jobs(data, clock=clock, **parts)
+        session = jobs.new(arguments.job, arguments.pack)
+        if arguments.audio:
+            played = rehearse.play_files(session, clock, arguments.audio)
+        elif arguments.script:
+            text = _text(arguments.script)
+            lines = rehearse.read_script(text, str(arguments.script))
+            played = rehearse.play_text(session, clock, lines)
+        else:
+            played = _spoken_demo(session, clock, arguments)
+        return _show_rehearsal(arguments, jobs, session, played)
+
+
+def _spoken_demo(session: Any, clock: Any, arguments: argparse.Namespace) -> Iterable[Any]:
+    """The demo job's script, answered by eSpeak voices with noise mixed in."""
+    from assistant import rehearse
+    from assistant.speech.espeak_voice import make_speech
+
+    file = resources.steps_dir() / "jobs" / f"{session.plan.job.job}.rehearsal.txt"
+    lines = rehearse.read_script(_text(file), str(file))
+    voices = {"lead": "en-us", "helper": "en-gb"}
+    count = iter(range(1_000_000))
+
+    def say(words: str, who: str) -> Any:
+        speech = make_speech(words, voices.get(who, "en-us"), 140)
+        return rehearse.add_noise(speech, arguments.snr, seed=next(count))
+
+    return rehearse.play_spoken(session, clock, lines, say)
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except OSError as problem:
+        raise FileError(str(path), None, f"can't be read: {problem.strerror}") from problem
+
+
+def _show_rehearsal(
+    arguments: argparse.Namespace, jobs: Any, session: Any, played: Iterable[Any]
+) -> int:
+    from assistant.records.log import verify
+    from assistant.rehearse import as_dict, as_lines
+
+    rows, first, lines = [], 0, set()
+    if not arguments.json:
+        print(f"{session.plan.job.site}, door {session.plan.job.door}: {session.plan.pack.title}")
+        print(f"{len(session.plan.steps)} steps. {CAUTION}\n")
+        for reply in session.prompt().replies:
+            print(f"        replied     {reply}")
+    for each in played:
+        rows.append(as_dict(each))
+        if each.line.number not in lines and not each.line.wait_s:
+            lines.add(each.line.number)
+            first += each.right
+        if not arguments.json:
+            print("\n".join(as_lines(each)), flush=True)
+    verdict = verify(jobs.store, session.job_id)
+    view = session.view()
+    if arguments.json:
+        _print_json(
+            {
+                "job": session.job_id,
+                "turns": rows,
+                "lines": len(lines),
+                "understood_first_time": first,
+                "finished": view["finished"],
+                "readings": view["readings"],
+                "open_points": view["open_points"],
+                "record": {"good": verdict.ok, "head": verdict.head_hash},
+            }
+        )
+    else:
+        print(f"\nRecord of {session.job_id}")
+        for row in view["readings"]:
+            limits = f"  ({row['limits']})" if row["limits"] else ""
+            print(f"  {row['name']:24} {row['written']:>12}  {row['verdict']}{limits}")
+        for point in view["open_points"]:
+            print(f"  open: {point['step']}: {point['cause']} {point['reason']}")
+        print(f"{len(lines)} lines, {first} understood the first time.")
+        print("Finished." if view["finished"] else f"Not finished: at step {view['step']['id']}.")
+        print(f"Record {'verified' if verdict.ok else 'NOT VERIFIED: ' + verdict.why}.")
+    return 0 if verdict.ok and (view["finished"] or not arguments.demo) else 1
+
+
+# --- hear, check, calc ----------------------------------------------------------------------
+
+
+def _hear(arguments: argparse.Namespace) -> int:
+    from assistant.speech import engines, hear
+
+    recogniser = engines.load(arguments.engine, resources.models_dirs())
+    result = hear.hear(
+        arguments.manifest,
+        arguments.phrases,
+        recogniser,
+        noise=arguments.noise,
+        snr_db=arguments.snr,
+        details=arguments.details,
+        normalise=_same_value,
+    )
+    if arguments.json:
+        _print_json(result)
+    else:
+        for name, value in result.items():
+            print(f"{name:16} {value}")
+    return 0
+
+
+def _same_value(words: str) -> str:
+    """Number words brought to one form, so that "four sixty" counts as "four six zero"."""
+    from assistant.dialogue.numbers import parse_value
+    from assistant.quantity import spoken_units
+
+    found = parse_value(words, tuple(spoken_units()))
+    if len(found) != 1 or found[0].value is None:
+        return words
+    return f"{found[0].value} {found[0].unit or ''}".strip()
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from assistant.check import check
+
+    paths = arguments.path or [resources.steps_dir()]
+    checked, faults = check(paths)
+    if arguments.json:
+        _print_json(
+            {"checked": [asdict(c) for c in checked], "faults": [asdict(f) for f in faults]}
+        )
+    else:
+        for each in checked:
+            print(f"{each.name}: {each.steps} steps")
+        for fault in faults:
+            print(fault, file=sys.stderr)
+        print(f"{len(faults)} fault{'s' * (len(faults) != 1)}")
+    return 1 if faults else 0
+
+
+def _calc(arguments: argparse.Namespace) -> int:
+    from assistant.calc.base import CALCULATORS, calculate
+
+    if arguments.list or not arguments.name:
+        rows = {
+            name: {
+                "title": each.title,
+                "inputs": {
+                    i.name: f"{i.help} [{i.unit or '/'.join(i.choices)}]" for i in each.inputs
+                },
+            }
+            for name, each in sorted(CALCULATORS.items())
+        }
+        if arguments.json:
+            _print_json(rows)
+        else:
+            for name, row in rows.items():
+                print(f"{name}: {row['title']}")
+                for key, text in row["inputs"].items():
+                    print(f"    {key}: {text}")
+        return 0
+    given: dict[str, Any] = {}
+    for pair in arguments.inputs:
+        key, sign, value = pair.partition("=")
+        if not sign:
+            raise RangeError(f"'{pair}'", "not an input", "written as name=value, 'nominal=480 V'")
+        many = tuple(part.strip() for part in value.split(","))
+        given[key] = many if len(many) > 1 else value
+    result = calculate(arguments.name, given)
+    limits = {"at_least": result.at_least, "at_most": result.at_most}
+    if arguments.json:
+        _print_json(
+            {
+                "values": {
+                    n: {"value": str(q.value), "unit": q.unit} for n, q in result.values.items()
+                },
+                **{
+                    n: {"value": str(q.value), "unit": q.unit} if q else None
+                    for n, q in limits.items()
+                },
+                "working": result.working,
+                "source": result.source,
+                "kind": result.kind,
+                "assumptions": result.assumptions,
+                "warnings": result.warnings,
+            }
+        )
+        return 0
+    for line in result.working:
+        print(line)
+    for name, value in limits.items():
+        if value:
+            print(f"{name.replace('_', ' ')} {value.written()}")
+    for line in (*result.assumptions, *result.warnings):
+        print(f"note: {line}")
+    print(f"source: {result.source} ({result.kind})")
+    return 0
+
+
+# --- record, models, doctor ------------------------------------------------------------------
+
+
+def _record(arguments: argparse.Namespace) -> int:
+    from assistant.records import log
+    from assistant.records.store import Store
+
+    data = arguments.data or resources.data_dir()
+    file = data / "records.sqlite"
+    if not file.exists():
+        raise FileError(str(file), None, "there is no record here yet; name the folder with --data")
+    with Store.open(file) as store:
+        if arguments.what == "list":
+            rows = store.jobs()
+            if arguments.json:
+                _print_json(rows)
+            for row in [] if arguments.json else rows:
+                print(f"{row['id']}  {row['started_wall']}  {row['count']} entries  {row['title']}")
+            return 0
+        if not arguments.job:
+            raise FileError("record", None, f"'{arguments.what}' needs the id of a job")
+        if arguments.what == "show":
+            if arguments.json:
+                print(log.export_json(store, arguments.job))
+            else:
+                for line in log.show(store, arguments.job):
+                    print(line)
+            return 0
+        if arguments.what == "verify":
+            verdict = log.verify(store, arguments.job)
+            if arguments.json:
+                _print_json(asdict(verdict))
+            elif verdict.ok:
+                print(f"good: the chain holds, its head is {verdict.head_hash}")
+            else:
+                print(f"NOT GOOD at entry {verdict.first_bad_seq}: {verdict.why}")
+            return 0 if verdict.ok else 1
+        text = (log.export_csv if arguments.csv else log.export_json)(store, arguments.job)
+        if arguments.out:
+            arguments.out.write_text(text, encoding="utf-8")
+            print(f"written to {arguments.out}")
+        else:
+            print(text, end="" if text.endswith("\n") else "\n")
+        return 0
+
+
+def _models(arguments: argparse.Namespace) -> int:
+    from assistant.speech import models
+
+    folder = (arguments.data or resources.data_dir()) / "models"
+    if arguments.what == "install":
+        path = models.install(arguments.name or models.DEFAULT, folder)
+        print(f"installed in {path}")
+        return 0
+    rows = models.check([*resources.models_dirs(), folder])
+    if arguments.json:
+        _print_json([asdict(row) for row in rows])
+    else:
+        for row in rows:
+            print(f"{row.name:32} {'here' if row.good else 'not here':9} {row.detail}")
+    return 0 if arguments.what == "list" or any(row.good for row in rows) else 1
+
+
+def _doctor(arguments: argparse.Namespace) -> int:
+    from assistant.doctor import examine
+
+    rows = list(examine(arguments.data or resources.data_dir()))
+    if arguments.json:
+        _print_json([asdict(row) for row in rows])
+    else:
+        width = shutil.get_terminal_size((100, 20)).columns
+        for row in rows:
+            mark = "good" if row.good else ("MISSING" if row.needed else "none")
+            print(f"{mark:8}{row.part:20} {row.detail}"[: max(width, 100)])
+    return 1 if any(row.needed and not row.good for row in rows) else 0
+
+
+# --- the command line ------------------------------------------------------------------------
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="thirdhand", description="A hands-free assistant for the door technician.",
+        epilog=CAUTION,
+    )  # fmt: skip
+    parser.add_argument("--version", action="version", version=f"thirdhand {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    def command(name: str, run: Any, text: str, *, data: bool = True) -> argparse.ArgumentParser:
+        found = commands.add_parser(name, help=text, description=text)
+        found.set_defaults(run=run)
+        if data:
+            found.add_argument("--data", type=Path, help="folder for records and cached speech")
+        return found
+
+    def engine(found: argparse.ArgumentParser) -> None:
+        found.add_argument(
+            "--engine", default="auto", choices=("auto", "whisper", "vosk", "sphinx", "none"),
+            help="recogniser (auto: Vosk where a model is there, else Whisper)",
+        )  # fmt: skip
+
+    def as_json(found: argparse.ArgumentParser) -> None:
+        found.add_argument("--json", action="store_true", help="print data as JSON")
+
+    serve = command("serve", _serve, "the server and the page, on this machine")
+    serve.add_argument("--port", type=int, default=PORT)
+    serve.add_argument("--job", help="job to open: an id on record, a job file, or a demo job")
+    serve.add_argument("--no-voice", action="store_true", help="the browser speaks")
+    engine(serve)
+
+    demo = command("demo", _demo, "the Pinewharf job in the browser, ready to talk to")
+    demo.add_argument("--job", default="pinewharf-d1", help="pinewharf-d1 or pinewharf-d2")
+    demo.add_argument("--port", type=int, default=PORT)
+    demo.add_argument("--no-browser", action="store_true", help="only print the address")
+    demo.add_argument("--no-voice", action="store_true", help="the browser speaks")
+    engine(demo)
+
+    rehearse = command("rehearse", _rehearse, "play text or sound through the path of a live job")
+    rehearse.add_argument("pack", nargs="?", help="pack (default: the job's first)")
+    rehearse.add_argument("--job", default="pinewharf-d1", help="job file or demo job")
+    kind = rehearse.add_mutually_exclusive_group()
+    kind.add_argument("--script", type=Path, help="text lines, 'lead: four six two volts'")
+    kind.add_argument("--audio", type=Path, metavar="MANIFEST", help="sound files, JSON lines")
+    kind.add_argument("--demo", action="store_true", help="spoken answers in noise, made here")
+    rehearse.add_argument(
+        "--snr", type=float, default=20.0, help="speech over noise in the demo [dB]"
+    )
+    engine(rehearse)
+    as_json(rehearse)
+
+    hear = command("hear", _hear, "recognise files against phrases and count", data=False)
+    hear.add_argument("manifest", type=Path)
+    hear.add_argument("--phrases", type=Path, required=True)
+    hear.add_argument("--noise", type=Path, help="folder of noise to mix in")
+    hear.add_argument("--snr", type=float, help="speech over noise [dB]")
+    hear.add_argument("--details", type=Path, help="file for one line an utterance")
+    engine(hear)
+    as_json(hear)
+
+    check = command("check", _check, "find faults in packs, jobs and terminal plans", data=False)
+    check.add_argument("path", nargs="*", type=Path, help="default: all that come with it")
+    as_json(check)
+
+    calc = command("calc", _calc, "a calculator with its working", data=False)
+    calc.add_argument("name", nargs="?")
+    calc.add_argument("inputs", nargs="*", metavar="key=value", help="'nominal=480 V'")
+    calc.add_argument("--list", action="store_true", help="the calculators and their inputs")
+    as_json(calc)
+
+    record = command("record", _record, "the log and what comes of it")
+    record.add_argument("what", choices=("list", "show", "verify", "export"))
+    record.add_argument("job", nargs="?")
+    record.add_argument("--csv", action="store_true", help="export the readings as CSV")
+    record.add_argument("--out", type=Path, help="file to export to")
+    as_json(record)
+
+    models = command("models", _models, "speech models: what is here, what can be had")
+    models.add_argument("what", choices=("list", "install", "check"))
+    models.add_argument("name", nargs="?")
+    as_json(models)
+
+    doctor = command("doctor", _doctor, "is everything here that a job needs?")
+    as_json(doctor)
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())
