@@ -26,27 +26,16 @@ from assistant.procedure import inputs
 from assistant.procedure.inputs import Input, NotUnderstood
 from assistant.procedure.model import Plan
 from assistant.procedure.run import Run
+from assistant.quantity import Quantity, same_dimension, unit
 from assistant.speech.recogniser import Transcript
 
 # Taken even with a close rival: they change nothing, or only towards the safe side.
 _HARMLESS = frozenset(
-    [
-        "say-again",
-        "read-back",
-        "where-are-we",
-        "reason",
-        "limits",
-        "call-helper",
-        "brief",
-        "full",
-        "slower",
-        "faster",
-        "louder",
-        "quieter",
-        "stop-work",
-        "emergency",
-        "stand-by",
-    ]
+    {
+        *("say-again", "read-back", "where-are-we", "reason", "limits", "call-helper"),
+        *("brief", "full", "slower", "faster", "louder", "quieter"),
+        *("stop-work", "emergency", "stand-by"),
+    }
 )
 
 
@@ -88,7 +77,7 @@ def _only(found: list[Input], rivals: list[Input], text: str, plan: Plan, run: R
         return NotUnderstood(why="not here" if _elsewhere(text) else "unsure")
     distinct: dict[object, Input] = {}
     for each in rivals:
-        distinct.setdefault(_meaning(each), each)
+        distinct.setdefault(_meaning(each, plan, run), each)
     if len(distinct) == 1:
         return found[0]
     words = tuple(dict.fromkeys(_in_words(each, plan, run) for each in distinct.values()))
@@ -107,7 +96,7 @@ def _elsewhere(text: str) -> bool:
     return any(_fill(phrase, words, text, {}) for phrase in universal_phrases())
 
 
-# --- from words to inputs --------------------------------------------------------------------------
+# --- from words to inputs ------------------------------------------------------------------------
 
 
 def _readings(text: str, plan: Plan, run: Run) -> list[Input]:
@@ -173,7 +162,7 @@ def _reading(number: SpokenNumber) -> inputs.Reading:
     return inputs.Reading(
         value=number.value,
         unit=number.unit,
-        special=number.special,  # type: ignore[arg-type]
+        special=number.special,
         said=number.said,
     )
 
@@ -199,13 +188,22 @@ _BUILD: dict[str, Callable[[dict[str, Any]], Input]] = {
 # --- when two readings are the same, and how one is named -----------------------------------------
 
 
-def _meaning(what: Input) -> object:
-    """What must be equal for two readings to be one: everything but the words said."""
+def _meaning(what: Input, plan: Plan, run: Run) -> object:
+    """What must be equal for two readings to be one: the quantity, not the words or its unit."""
+    if isinstance(what, inputs.Unable | inputs.Note):
+        return what.kind
     reading = what.reading if isinstance(what, inputs.Correction) else what
-    if isinstance(reading, inputs.Reading):
-        value = None if reading.value is None else reading.value.normalize()
-        return (what.kind, value, reading.unit, reading.special)
-    return what
+    if not isinstance(reading, inputs.Reading):
+        return what
+    if reading.value is None:
+        return (what.kind, reading.special)
+    asked = plan.step(run.pending.step) if run.pending else current(plan, run)
+    step = correctable(plan, run) if isinstance(what, inputs.Correction) else asked
+    own = step.expects.reading.unit if step and step.expects.reading else "one"
+    quantity = Quantity(reading.value, reading.unit or own)
+    if same_dimension(quantity.unit, own):
+        quantity = quantity.to(own)
+    return (what.kind, quantity.value.normalize(), unit(quantity.unit).name)
 
 
 def _in_words(what: Input, plan: Plan, run: Run) -> str:

@@ -424,6 +424,20 @@ def speak_digits(value: Decimal) -> str:
     return digit_words(format(value, "f"))
 
 
+def cardinal(number: int) -> str:
+    """A count from 0 to 99 in plain words, for times and lists; larger ones digit by digit."""
+    table = language().texts["numbers"]
+    below = {int(digit): forms[0] for digit, forms in table["digits"].items()}
+    below |= {figure: word for word, figure in table["teens"].items()}
+    tens = {figure: word for word, figure in table["tens"].items()}
+    if number in below:
+        return str(below[number])
+    if 20 <= number <= 99:
+        ones = f" {below[number % 10]}" if number % 10 else ""
+        return f"{tens[number - number % 10]}{ones}"
+    return digit_words(str(number))
+
+
 def unit_word(name: str, value: Decimal | None = None) -> str:
     """The spoken name of a unit, plural unless `value` is one; "" for bare numbers."""
     found = unit(name)

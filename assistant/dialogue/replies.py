@@ -1,0 +1,597 @@
+"""Outcomes to sentences, written for ears: one instruction, the value last, under 12 seconds.
+
+The words are the language file's. No sentence speaks a gate phrase, whatever a pack, a note or
+a remark holds: an echo of the loudspeaker must not open a gate.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cache, singledispatch
+from typing import Any, Literal
+
+from assistant.dialogue.language import language
+from assistant.dialogue.numbers import (
+    cardinal,
+    digit_words,
+    speak_value,
+    unit_word,
+)
+from assistant.dialogue.phrases import spoken, template
+from assistant.procedure import effects as fx
+from assistant.procedure.effects import Effect
+from assistant.procedure.model import Plan, Step
+from assistant.procedure.run import Pending, Run
+from assistant.quantity import Quantity
+
+Tone = Literal["heard", "refused", "not-understood", "done"]
+_SOURCE_WORDS = 10  # of a source's title and section; the record has the rest
+_FEW = 2  # missing things that are named; the others are counted
+
+
+@dataclass(frozen=True)
+class _Scene:
+    """What a sentence may depend on."""
+
+    plan: Plan
+    run: Run
+    brief: bool
+    effects: tuple[Effect, ...]
+
+    def step(self, step_id: str) -> Step | None:
+        return next((step for step in self.plan.steps if step.id == step_id), None)
+
+    def has(self, kind: type) -> bool:
+        return any(isinstance(effect, kind) for effect in self.effects)
+
+
+def replies(
+    effects: Sequence[Effect], plan: Plan, run_after: Run, *, brief: bool = False
+) -> tuple[str, ...]:
+    """What is spoken for a list of effects, in their order.
+
+    Parameters
+    ----------
+    effects : sequence of Effect
+        What happened.
+    plan, run_after
+        Where the job stands now.
+    brief : bool
+        Short forms of the steps. A caution is spoken the first time in either form.
+
+    Returns
+    -------
+    tuple of str
+        One reply an effect; effects that need no words give none.
+    """
+    scene = _Scene(plan, run_after, brief or run_after.brief, tuple(effects))
+    told = (" ".join(part for part in _say(effect, scene) if part) for effect in effects)
+    return tuple(_without_gate_phrase(reply) for reply in told if reply)
+
+
+def tone(effects: Iterable[Effect]) -> Tone:
+    """The sound that goes before the words."""
+    kinds = [_TONES.get(type(effect), "heard") for effect in effects]
+    for found in ("refused", "not-understood", "done"):
+        if found in kinds or (found == "refused" and _fails(effects)):
+            return found  # type: ignore[return-value]
+    return "heard"
+
+
+_TONES: dict[type, Tone] = {
+    fx.Refused: "refused",
+    fx.Implausible: "refused",
+    fx.WrongUnit: "refused",
+    fx.Voided: "refused",
+    fx.AskAgain: "not-understood",
+    fx.Taken: "done",
+    fx.Judged: "done",
+    fx.Finished: "done",
+    fx.OpenPoint: "done",
+    fx.Noted: "done",
+}
+
+
+def _fails(effects: Iterable[Effect]) -> bool:
+    return any(isinstance(effect, fx.Judged) and effect.verdict == "fail" for effect in effects)
+
+
+def written(pending: Pending) -> str:
+    """What waits for AFFIRM, short, for the screen: "462 V", "tag 12", "challenge 47"."""
+    if pending.kind == "reading":
+        if pending.quantity is None:
+            return pending.special.replace("-", " ")
+        return pending.quantity.written()
+    if pending.kind == "tag":
+        return f"tag {pending.tag}"
+    if pending.kind == "challenge":
+        return f"challenge {pending.digits}"
+    return pending.word
+
+
+def filled(text: str, step: Step, run: Run) -> str:
+    """A step's text with the person that is asked put in."""
+    person = run.ledger.next_with_lock() if step.proves == "lock-off" else None
+    person = person or run.ledger.next_without_lock() or "lead"
+    return text.replace("{person}", person)
+
+
+# --- pieces --------------------------------------------------------------------------------------
+
+
+def _t(key: str, **values: object) -> str:
+    return language().text("replies", key, **values)
+
+
+def _first_up(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _sentence(text: str) -> str:
+    text = _first_up(text.strip())
+    return text if not text or text[-1] in ".?!" else f"{text}."
+
+
+def _listed(items: Sequence[str], word: str) -> str:
+    if len(items) < 2:
+        return "".join(items)
+    return _t(word, first=", ".join(items[:-1]), last=items[-1])
+
+
+def _time(seconds: float) -> str:
+    """A waiting time: whole minutes rounded up, seconds below one and a half minutes."""
+    whole = max(0, round(seconds))
+    if whole <= 90:
+        return f"{cardinal(whole)} {_t('second' if whole == 1 else 'seconds')}"
+    minutes = -(-whole // 60)
+    return f"{cardinal(minutes)} {_t('minutes')}"
+
+
+def _special(name: str) -> str:
+    return language().text("specials", name)
+
+
+def _said(value: Decimal | None, unit: str, special: str = "") -> str:
+    return _special(special) if value is None else speak_value(value, unit or "one")
+
+
+def _rounded(value: Decimal, places: int) -> Decimal:
+    """To so many significant figures, without added zeros."""
+    if not value:
+        return Decimal(0)
+    rounded = round(value, places - 1 - value.adjusted())
+    short = rounded.normalize()
+    return short.quantize(Decimal(1)) if short == short.to_integral_value() else short
+
+
+def _shown(value: Decimal, bounds: fx.Bounds | None, unit: str) -> Decimal:
+    """A computed value rounded for the ear, but never onto the other side of a limit."""
+    for places in range(3, 10):
+        short = _rounded(value, places)
+        if bounds is None or _sides(value, bounds, unit) == _sides(short, bounds, unit):
+            return short
+    return value
+
+
+def _sides(value: Decimal, bounds: fx.Bounds, unit: str) -> tuple[bool, bool]:
+    number = Quantity(value, unit).to(bounds.unit).value
+    low = bounds.at_least is not None and number < bounds.at_least
+    return low, bounds.at_most is not None and number > bounds.at_most
+
+
+def _limits(bounds: fx.Bounds) -> str:
+    edge = {
+        name: speak_value(_rounded(value, 4), bounds.unit)
+        for name, value in (("low", bounds.at_least), ("high", bounds.at_most))
+        if value is not None
+    }
+    if len(edge) == 2:
+        return _t("limit-both", **edge)
+    if not edge:
+        return _t("no-limits")
+    return _t("limit-low" if "low" in edge else "limit-high", **edge)
+
+
+def _source(source: str) -> str:
+    words = re.sub(r"[()\[\];]+", " ", source).split()
+    if not words:
+        return ""
+    return _t("source", source=" ".join(words[:_SOURCE_WORDS]).rstrip(",."))
+
+
+def _name(step_id: str) -> str:
+    """A step by its id, where it has no short text: "prove-dead.l1-l2" -> "prove dead, L1 to L2"."""
+    base, _, item = step_id.partition(".")
+    return base.replace("-", " ") + (f", {_item(item)}" if item else "")
+
+
+def _item(item: str) -> str:
+    if re.fullmatch(r"(l\d?|n|pe)(-(l\d?|n|pe))*", item):
+        return item.upper().replace("-", " to ")
+    return item.replace("-", " ")
+
+
+def _short(step: Step, run: Run) -> str:
+    return _sentence(filled(step.brief, step, run) if step.brief else _name(step.id))
+
+
+def _addressed(text: str, step: Step, plan: Plan) -> str:
+    """The person first, where there are two and the text doesn't name one."""
+    alone = len(plan.job.people) < 2 or step.who in text.lower()
+    if step.who == "lead" or alone:
+        return text
+    return language().text(f"to-{step.who}", text=text)
+
+
+@cache
+def _gate_phrases() -> tuple[tuple[re.Pattern[str], str], ...]:
+    """Patterns of the phrases that open gates, in any spelling, and what is spoken instead."""
+    out = []
+    for text, meaning in language().phrases.items():
+        if meaning.kind != "challenge" or template(text).slot:
+            continue
+        words = [re.escape(word) for word in template(text).fixed]
+        for other, one in language().spellings.items():
+            words = [f"(?:{word}|{re.escape(other)})" if word == one else word for word in words]
+        pattern = re.compile(r"[\W_]+".join(words), re.IGNORECASE)
+        out.append((pattern, language().text("gate-names", meaning.key)))
+    return tuple(out)
+
+
+def _without_gate_phrase(reply: str) -> str:
+    for pattern, name in _gate_phrases():
+        reply = pattern.sub(name, reply)
+    return reply
+
+
+def options(plan: Plan, run: Run) -> tuple[str, ...]:
+    """Up to three things that can be said now, in words fit to be spoken."""
+    first = {key: language().templates(key)[0] for key in _OPTION_KEYS}
+    if run.held:
+        return (first["go-ahead"], first["where-are-we"], first["say-again"])
+    if run.pending:
+        return (first["affirm"], first["negative"], first["correction"])
+    step = plan.step(run.at) if run.at else None
+    if step is None:
+        return (first["where-are-we"], first["go-back"], first["say-again"])
+    if run.failing == step.id:
+        return (first["measure-again"], first["correction"], first["unable"])
+    return (*_own_options(step)[:2], first["unable"])[:3]
+
+
+_OPTION_KEYS = (
+    *("go-ahead", "where-are-we", "say-again", "affirm", "negative", "correction"),
+    *("measure-again", "unable", "go-back"),
+)
+
+
+def _own_options(step: Step) -> list[str]:
+    expects, text = step.expects, language().text
+    if expects.confirmation is not None:
+        return [spoken(expects.confirmation)]
+    if expects.reading is not None:
+        unit = unit_word(expects.reading.unit)
+        return [text("options", "value", unit=unit) if unit else text("options", "bare-value")]
+    if expects.choice is not None:
+        return [spoken(answer) for answer in expects.choice]
+    if expects.tag is not None:
+        return [text("options", "tag")]
+    if expects.challenge is not None:
+        return [text("gate-words", expects.challenge)]
+    return [text("step", "wait")] if expects.wait else []
+
+
+# --- one function an effect ----------------------------------------------------------------------
+
+
+@singledispatch
+def _say(effect: Any, scene: _Scene) -> Sequence[str]:
+    raise TypeError(f"no words for effect {type(effect).__name__}")
+
+
+@_say.register
+def _(effect: fx.Entered, scene: _Scene) -> Sequence[str]:
+    step = scene.step(effect.step)
+    if step is None:
+        return ()
+    short = effect.again or scene.brief
+    text = filled((step.brief or step.say) if short else step.say, step, scene.run)
+    caution = ""
+    if step.caution and not effect.again:
+        signal = language().signals[step.caution.word]
+        caution = f"{signal} {_sentence(filled(step.caution.text, step, scene.run))}"
+    return (caution, _sentence(_addressed(text, step, scene.plan)))
+
+
+@_say.register
+def _(effect: fx.Finished, scene: _Scene) -> Sequence[str]:
+    count = effect.open_points
+    key = {0: "no-open-points", 1: "one-open-point"}.get(count, "open-points")
+    return (_t("finished", open=_first_up(_t(key, count=cardinal(count)))),)
+
+
+@_say.register
+def _(effect: fx.ReadBack, scene: _Scene) -> Sequence[str]:
+    if effect.challenge:
+        return (_t("affirm-challenge", digits=digit_words(effect.challenge)),)
+    if effect.tag:
+        digits = digit_words(effect.tag)
+        if effect.person and len(scene.plan.job.people) > 1:
+            return (_t("affirm-tag-of", person=_first_up(effect.person), digits=digits),)
+        return (_t("affirm-tag", digits=digits),)
+    if effect.value is not None or effect.special:
+        said = _first_up(_said(effect.value, effect.unit, effect.special))
+        return (_t("affirm-value", value=said),)
+    return (_t("affirm-word", word=_first_up(effect.word)),)
+
+
+@_say.register
+def _(effect: fx.Taken, scene: _Scene) -> Sequence[str]:
+    if effect.tag:
+        return (_t("tag-taken", digits=digit_words(effect.tag)),)
+    step = scene.step(effect.step)
+    if step and step.expects.wait:
+        return (_t("wait-over"),)
+    # The tone says that it was heard; the next instruction is answer enough.
+    return (_t("taken"),) if step and step.gate else ()
+
+
+@_say.register
+def _(effect: fx.Judged, scene: _Scene) -> Sequence[str]:
+    warnings = (*effect.warnings, *(effect.bounds.warnings if effect.bounds else ()))
+    warned = _sentence(warnings[0]) if warnings else ""
+    value = effect.value
+    if effect.derived and value is not None:
+        value = _shown(value, effect.bounds, effect.unit)
+    said = _said(value, effect.unit, effect.special or "no-reading")
+    opening = ""
+    if effect.derived:
+        name = _item(effect.name.partition(".")[0])
+        opening = _t("derived", name=_first_up(name), value=said)
+    if effect.verdict != "fail":
+        verdict = _t("pass" if effect.verdict == "pass" else "recorded")
+        if effect.corrects and not effect.derived:
+            verdict = _t("corrected", verdict=verdict)
+        return (opening, verdict, warned)
+    failed = _t("fail-derived") if effect.derived else _t("fail", value=said)
+    limits = _limits(effect.bounds) if effect.bounds else ""
+    source = _source(effect.bounds.source) if effect.bounds else ""
+    return (opening, failed, limits, source, warned, _after_fail(effect, scene))
+
+
+def _after_fail(effect: fx.Judged, scene: _Scene) -> str:
+    if effect.then == "note" or scene.has(fx.Voided):
+        return ""
+    if effect.then == "repeat":
+        return _t("fail-repeat")
+    return _t("fail-options-derived" if effect.derived else "fail-options")
+
+
+@_say.register
+def _(effect: fx.Implausible, scene: _Scene) -> Sequence[str]:
+    low, high = (speak_value(edge, effect.plausible_unit) for edge in (effect.low, effect.high))
+    heard = speak_value(effect.value, effect.unit)
+    return (_t("implausible", value=heard, low=low, high=high),)
+
+
+@_say.register
+def _(effect: fx.WrongUnit, scene: _Scene) -> Sequence[str]:
+    return (_t("wrong-unit", unit=unit_word(effect.expected)),)
+
+
+@_say.register
+def _(effect: fx.Withdrawn, scene: _Scene) -> Sequence[str]:
+    step = scene.step(effect.step)
+    kind = {"reading": "-value", "tag": "-tag"}.get(step.expects.kind if step else "", "")
+    return (_t(f"withdrawn{kind}"),)
+
+
+@_say.register
+def _(effect: fx.Refused, scene: _Scene) -> Sequence[str]:
+    named = [_missing(code) for code in effect.missing[:_FEW]]
+    left = len(effect.missing) - len(named)
+    if left:
+        named.append(_t("more", count=cardinal(left)))
+    offered = scene.step(effect.offer) if effect.offer else None
+    parts = [_t("refused", missing=_first_up(_listed(named, "and")))]
+    here = scene.step(scene.run.at) if scene.run.at else None
+    if offered and (here is None or offered.id != here.id):
+        parts.append(_t("next", step=_short(offered, scene.run)))
+        if here is None or offered.section != here.section:
+            parts.append(_t("go-to", section=spoken(offered.section)))
+    return parts
+
+
+def _missing(code: str) -> str:
+    kind, _, what = code.partition(":")
+    state = language().text("states", what).partition(",")[0] if kind == "state" else ""
+    if kind == "wait" and float(what or 0) <= 0:
+        kind = "wait-over"
+    elif kind == "unsettled":
+        what = _name(what)
+    elif kind in ("dead", "failed"):
+        what = _item(what.replace(".", " ") if kind == "failed" else what)
+    time = _time(float(what or 0)) if kind == "wait" else ""
+    return language().text("missing", kind, what=what, state=state, time=time)
+
+
+@_say.register
+def _(effect: fx.Voided, scene: _Scene) -> Sequence[str]:
+    held = any(isinstance(e, fx.Held) and e.cause != "stand-by" for e in scene.effects)
+    if effect.cause == "stop-work" and held:
+        return ()  # the hold has said it
+    live = effect.was in ("released", "energised")
+    cause = language().text("causes", effect.cause)
+    return (_t("voided-live" if live else "voided", cause=cause),)
+
+
+@_say.register
+def _(effect: fx.EnergyNow, scene: _Scene) -> Sequence[str]:
+    if effect.state == "unknown" and (scene.has(fx.Voided) or scene.has(fx.Held)):
+        return ()
+    return (_t("energy", state=language().text("states", effect.state)),)
+
+
+@_say.register
+def _(effect: fx.ChallengeNeeded, scene: _Scene) -> Sequence[str]:
+    return ()  # the shell draws the digits; ChallengeGiven speaks them
+
+
+@_say.register
+def _(effect: fx.ChallengeGiven, scene: _Scene) -> Sequence[str]:
+    name = language().text("gate-names", effect.phrase)
+    return (_t("challenge", digits=digit_words(effect.digits), phrase=name),)
+
+
+@_say.register
+def _(effect: fx.Waiting, scene: _Scene) -> Sequence[str]:
+    return (_t("waiting", time=_first_up(_time(effect.left_s))),)
+
+
+@_say.register
+def _(effect: fx.AskAgain, scene: _Scene) -> Sequence[str]:
+    if effect.candidates:
+        asked = [_t("candidates", candidates=_listed(effect.candidates, "or"))]
+        if any(_has_number(each) for each in effect.candidates):
+            asked.append(_t("digit-by-digit"))
+    else:
+        why = effect.why.partition(":")[0]
+        known = language().texts["why"]
+        asked = [language().text("why", why if why in known else "unsure")]
+    if effect.times >= 2:
+        listed = _listed(options(scene.plan, scene.run), "or")
+        asked.append(_t("can-say", options=listed))
+    return asked
+
+
+def _has_number(text: str) -> bool:
+    digits = {forms[0] for forms in language().texts["numbers"]["digits"].values()}
+    return not digits.isdisjoint(text.split())
+
+
+@_say.register
+def _(effect: fx.OpenPoint, scene: _Scene) -> Sequence[str]:
+    return (_t("open-stays" if effect.stays else f"open-{effect.cause}"),)
+
+
+@_say.register
+def _(effect: fx.Explained, scene: _Scene) -> Sequence[str]:
+    step = scene.step(effect.step)
+    return _EXPLAIN[effect.what](effect, step, scene)
+
+
+def _reason(effect: fx.Explained, step: Step | None, scene: _Scene) -> Sequence[str]:
+    if step is None or not (step.reason or step.source):
+        return (_t("no-reason"),)
+    source = ""
+    if step.source:
+        found = scene.plan.pack.sources.get(step.source.ref)
+        title = found.title if found else step.source.ref
+        source = _source(f"{title}, {step.source.section}" if step.source.section else title)
+    return (_sentence(filled(step.reason, step, scene.run)), source)
+
+
+def _explain_limits(effect: fx.Explained, step: Step | None, scene: _Scene) -> Sequence[str]:
+    bounds = effect.bounds
+    if bounds is None:
+        return (_t("limits-later" if step and step.limits else "no-limits"),)
+    safety = _t("safety-limit") if bounds.safety else ""
+    warned = _sentence(bounds.warnings[0]) if bounds.warnings else ""
+    return (safety, _source(bounds.source), warned, _limits(bounds))
+
+
+def _where(effect: fx.Explained, step: Step | None, scene: _Scene) -> Sequence[str]:
+    state = language().text("states", scene.run.ledger.state)
+    if step is None:
+        return (_t("where-end", state=state),)
+    section = _first_up(spoken(step.section))
+    return (_t("where", section=section, step=_short(step, scene.run), state=state),)
+
+
+def _read_back(effect: fx.Explained, step: Step | None, scene: _Scene) -> Sequence[str]:
+    run = scene.run
+    if run.pending:
+        return _say(_pending_again(run.pending), scene)
+    spec = (step.expects.reading or step.expects.derived) if step else None
+    taken = run.readings.get(spec.name) if spec else None
+    taken = taken or run.readings.get(run.last_reading or "")
+    if taken is None:
+        return (_t("nothing-recorded"),)
+    value = taken.quantity.value if taken.quantity else None
+    unit = taken.quantity.unit if taken.quantity else "one"
+    if value is not None and taken.derived:
+        value = _shown(value, taken.bounds, unit)
+    return (_t("recorded-value", value=_said(value, unit, taken.special or "no-reading")),)
+
+
+def _pending_again(pending: Pending) -> fx.ReadBack:
+    value = pending.quantity
+    return fx.ReadBack(
+        step=pending.step,
+        value=value.value if value else None,
+        unit=value.unit if value else "",
+        special=pending.special,
+        tag=pending.tag,
+        word=pending.word,
+        challenge=pending.digits,
+        person=pending.person,
+    )
+
+
+def _list_options(effect: fx.Explained, step: Step | None, scene: _Scene) -> Sequence[str]:
+    return (_t("can-say", options=_listed(options(scene.plan, scene.run), "or")),)
+
+
+_EXPLAIN = {
+    "reason": _reason,
+    "limits": _explain_limits,
+    "where-are-we": _where,
+    "read-back": _read_back,
+    "options": _list_options,
+}
+
+
+@_say.register
+def _(effect: fx.Held, scene: _Scene) -> Sequence[str]:
+    return (_t(f"held-{effect.cause}"),)
+
+
+@_say.register
+def _(effect: fx.Resumed, scene: _Scene) -> Sequence[str]:
+    return (_t("resumed"),)
+
+
+@_say.register
+def _(effect: fx.Noted, scene: _Scene) -> Sequence[str]:
+    return (_t("noted"),)
+
+
+@_say.register
+def _(effect: fx.Setting, scene: _Scene) -> Sequence[str]:
+    return (language().text("settings", effect.name),)
+
+
+@_say.register
+def _(effect: fx.HelperCalled, scene: _Scene) -> Sequence[str]:
+    return (_t("helper-called"),)
+
+
+@_say.register
+def _(effect: fx.Repeat, scene: _Scene) -> Sequence[str]:
+    """The present question in full, for a shell that kept no last reply."""
+    run = scene.run
+    if run.held:
+        return (_t(f"held-{run.held}"),)
+    if run.pending:
+        return _say(_pending_again(run.pending), scene)
+    step = scene.step(run.at) if run.at else None
+    parts = [_sentence(_addressed(filled(step.say, step, run), step, scene.plan))] if step else []
+    if run.challenge:
+        given = fx.ChallengeGiven(
+            step=run.challenge.step, phrase=run.challenge.phrase, digits=run.challenge.digits
+        )
+        parts += _say(given, scene)
+    return parts
