@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING
@@ -29,7 +30,7 @@ class Ear:
         self._endpointer = make_endpointer()
         self._closed_why = ""
         self._shut_until_s = 0.0
-        self._level_at_s = 0.0
+        self._level_at_s = -math.inf
         self._credit_s, self._credit_at_s = BURST_S, clock()
         self._heard_s = 0.0  # stream time before the present endpointer's
         self._fed_s = 0.0
@@ -61,7 +62,7 @@ class Ear:
         if not why_not and now < self._shut_until_s:
             why_not = "reply"
         if why_not != self._closed_why:
-            self._level_at_s = 0.0  # a change is shown at once
+            self._level_at_s = -math.inf  # a change is shown at once
             if why_not:
                 self.shut()
         self._closed_why = why_not
