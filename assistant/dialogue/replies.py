@@ -7,7 +7,7 @@ a remark holds: an echo of the loudspeaker must not open a gate.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache, singledispatch
@@ -72,13 +72,13 @@ def replies(
     return tuple(_without_gate_phrase(reply) for reply in told if reply)
 
 
-def tone(effects: Iterable[Effect]) -> Tone:
+def tone(effects: Sequence[Effect]) -> Tone:
     """The sound that goes before the words."""
     kinds = [_TONES.get(type(effect), "heard") for effect in effects]
-    for found in ("refused", "not-understood", "done"):
-        if found in kinds or (found == "refused" and _fails(effects)):
-            return found  # type: ignore[return-value]
-    return "heard"
+    order: tuple[Tone, ...] = ("refused", "not-understood", "done")
+    if _fails(effects):
+        return "refused"
+    return next((found for found in order if found in kinds), "heard")
 
 
 _TONES: dict[type, Tone] = {
@@ -95,7 +95,7 @@ _TONES: dict[type, Tone] = {
 }
 
 
-def _fails(effects: Iterable[Effect]) -> bool:
+def _fails(effects: Sequence[Effect]) -> bool:
     return any(isinstance(effect, fx.Judged) and effect.verdict == "fail" for effect in effects)
 
 
@@ -203,7 +203,7 @@ def _source(source: str) -> str:
 
 
 def _name(step_id: str) -> str:
-    """A step by its id, where it has no short text: "prove-dead.l1-l2" -> "prove dead, L1 to L2"."""
+    """A step by its id: "prove-dead.l1-l2" -> "prove dead, L1 to L2"."""
     base, _, item = step_id.partition(".")
     return base.replace("-", " ") + (f", {_item(item)}" if item else "")
 
