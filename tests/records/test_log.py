@@ -146,7 +146,10 @@ def _rewrite(store: Store, seq: int) -> None:
 
 
 ANYTHING = st.one_of(
-    st.text(max_size=40), st.integers(-(2**62), 2**62), st.floats(allow_nan=False), st.binary(max_size=70)
+    st.text(max_size=40),
+    st.integers(-(2**62), 2**62),
+    st.floats(allow_nan=False),
+    st.binary(max_size=70),
 )
 
 
