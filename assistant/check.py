@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from assistant import resources
 from assistant.dialogue import grammar
 from assistant.errors import FileError, ThirdhandError
 from assistant.job import find_pack
-from assistant.procedure import machine
 from assistant.procedure.load import bind, load_job, load_pack
 from assistant.procedure.model import Job, Pack, Plan
 
@@ -91,11 +90,12 @@ def _bound(file: Path, pack: Pack, job: Job) -> tuple[Checked, list[Fault]]:
 
 def _alike(file: Path, plan: Plan) -> list[Fault]:
     """Phrases of one step's state that a recogniser may take for each other."""
-    faults: dict[str, Fault] = {}
-    run = machine.start(plan)
-    for step in plan.steps:
-        expected = grammar.expected(plan, replace(run, at=step.id))
-        for one, other in grammar.sound_alike(expected.templates):
-            problem = f"'{one}' and '{other}' sound alike; choose other words for one of them"
-            faults.setdefault(problem, Fault(str(file), None, step.id, problem))
-    return list(faults.values())
+    return [
+        Fault(
+            str(file),
+            None,
+            step,
+            f"'{one}' and '{other}' sound alike; choose other words for one of them",
+        )
+        for step, one, other in grammar.alike_in_plan(plan)
+    ]

@@ -1,0 +1,100 @@
+"""Whole jobs without a person: as text, and spoken by natural voices through the recogniser."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from assistant import rehearse, resources
+from assistant.cli import main
+from assistant.clock import SetClock
+from assistant.job import Jobs
+from assistant.procedure import inputs
+from assistant.records.log import verify
+
+SCRIPTS = sorted((resources.steps_dir() / "jobs").glob("*.rehearsal.txt"))
+
+
+def new_session(folder, name, recogniser=None):
+    clock = SetClock()
+    jobs = Jobs(folder, recogniser, clock=clock)
+    return jobs, jobs.new(name), clock
+
+
+def script_of(name):
+    file = resources.steps_dir() / "jobs" / f"{name}.rehearsal.txt"
+    return rehearse.read_script(file.read_text(), str(file))
+
+
+@pytest.mark.parametrize("file", SCRIPTS, ids=lambda path: path.stem)
+def test_each_demo_script_leads_its_job_to_a_finished_and_whole_record(file, tmp_path):
+    name = file.name.removesuffix(".rehearsal.txt")
+    jobs, session, clock = new_session(tmp_path, name)
+    played = list(rehearse.play_text(session, clock, script_of(name)))
+    assert session.run.finished and session.run.open_points == ()
+    assert verify(jobs.store, session.job_id).ok
+    assert not [p.said for p in played if p.turn.tone == "not-understood"]
+
+
+def test_a_script_line_that_is_nothing_is_named_with_its_place():
+    with pytest.raises(rehearse.ScriptError, match=r"s\.txt:2: 'mumble' is no line of a script"):
+        rehearse.read_script("lead: done\nmumble\n", "s.txt")
+
+
+def test_the_same_meaning_counts_as_the_same_input_whatever_the_words():
+    one = inputs.Reading(value="460", unit="volt", said="four sixty volts")
+    two = inputs.Reading(value="460", unit="volt", said="four six zero volts")
+    assert rehearse.same_input(one, two)
+    assert not rehearse.same_input(one, inputs.Reading(value="416", unit="volt"))
+
+
+def test_noise_is_mixed_at_the_ratio_asked_for():
+    import numpy as np
+
+    speech = (3000 * np.sin(np.arange(16_000) * 0.2)).astype(np.int16)
+    for snr_db in (20, 10):
+        mixed = rehearse.add_noise(speech, snr_db, seed=1).astype(float)
+        noise_rms = np.sqrt(np.mean(mixed[:4000] ** 2))
+        speech_rms = np.sqrt(np.mean(speech.astype(float) ** 2))
+        assert 20 * np.log10(speech_rms / noise_rms) == pytest.approx(snr_db, abs=2)
+
+
+def test_rehearse_prints_json_with_turns_readings_and_a_verified_record(capsys):
+    script = resources.steps_dir() / "jobs" / "pinewharf-d2.rehearsal.txt"
+    status = main(["rehearse", "--job", "pinewharf-d2", "--script", str(script), "--json"])
+    shown = json.loads(capsys.readouterr().out)
+    assert status == 0 and shown["finished"] and shown["record"]["good"]
+    assert {"heard", "understood", "replied", "logged"} <= set(shown["turns"][0])
+
+
+@pytest.mark.slow
+def test_a_whole_job_spoken_by_two_voices_in_noise_ends_in_a_right_record(tmp_path):
+    """Two natural voices, 20 dB over noise, real endpointer and recogniser, all of door D1."""
+    from assistant.speech import engines
+    from tests.speech import voices
+
+    say = voices.need("slt", "rms")
+    _, text, clock = new_session(tmp_path / "text", "pinewharf-d1")
+    list(rehearse.play_text(text, clock, script_of("pinewharf-d1")))
+
+    jobs, session, clock = new_session(tmp_path / "sound", "pinewharf-d1", engines.load("whisper"))
+    seeds = iter(range(10_000))
+
+    def sound(words, who):
+        speech = say(words, {"lead": "slt", "helper": "rms"}[who])
+        return rehearse.add_noise(speech, 20, seed=next(seeds))
+
+    played = list(rehearse.play_spoken(session, clock, script_of("pinewharf-d1"), sound))
+    assert session.run.finished
+    wanted = {n: (t.quantity, t.special) for n, t in text.run.readings.items()}
+    found = {n: (t.quantity, t.special) for n, t in session.run.readings.items()}
+    assert found == wanted
+    assert verify(jobs.store, session.job_id).ok
+    before_open = [p for p in played[: _opened(played)] if p.turn.tone == "refused"]
+    codes = [e.missing for p in before_open for e in p.turn.effects if e.kind == "refused"]
+    assert any("lock:lead" in c for c in codes) and ("challenge-wrong",) in codes
+
+
+def _opened(played):
+    return next(i for i, p in enumerate(played) if p.turn.energy == "proven-dead")
