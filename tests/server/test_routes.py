@@ -1,0 +1,138 @@
+"""HTTP: what is there, who may ask, and no trace of an exception."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+from assistant.job import Jobs
+from assistant.server.app import create_app
+
+
+class Whole(FlaskClient):
+    """A client that reads each answer to its end, so that its file is closed."""
+
+    def open(self, *args: Any, **options: Any) -> Any:
+        return super().open(*args, buffered=True, **options)
+
+
+@pytest.fixture
+def client(jobs: Jobs, job_id: str) -> Iterator[FlaskClient]:
+    app = create_app(jobs, job_id)
+    app.test_client_class = Whole
+    with app.test_client() as found:
+        found.environ_base["HTTP_HOST"] = "localhost"
+        yield found
+    app.extensions["hub"].close()
+
+
+def test_the_page_and_its_files_are_served(client: FlaskClient) -> None:
+    page = client.get("/")
+    assert page.status_code == 200
+    assert "<main" in page.text
+    assert client.get("/app.js").mimetype == "text/javascript"
+    assert client.get("/manifest.webmanifest").mimetype == "application/manifest+json"
+
+
+def test_foreign_code_is_kept_out_of_the_page(client: FlaskClient) -> None:
+    policy = client.get("/").headers["Content-Security-Policy"]
+    assert "script-src 'self';" in policy
+    assert "unsafe" not in policy
+    assert "frame-ancestors 'none'" in policy
+
+
+def test_jobs_are_listed_and_begun(client: FlaskClient, job_id: str) -> None:
+    assert [job["id"] for job in client.get("/api/jobs").json["jobs"]] == [job_id]
+    sheets = client.get("/api/sheets").json["sheets"]
+    assert "pinewharf-d2" in sheets
+    begun = client.post("/api/jobs", json={"job": "pinewharf-d2"})
+    assert begun.status_code == 201
+    view = client.get(f"/api/jobs/{begun.json['job']}/view").json
+    assert view["job"]["door"] == "D2"
+    assert view["energy"]["state"] == "unknown"
+
+
+@pytest.mark.parametrize(
+    "body", [{}, [], {"job": 3}, {"job": "../../etc/passwd"}, {"job": "/etc/passwd"}, {"job": "x"}]
+)
+def test_only_a_listed_sheet_begins_a_job(body: object, client: FlaskClient) -> None:
+    answer = client.post("/api/jobs", json=body)
+    assert answer.status_code in (400, 404)
+    assert answer.json["what"]
+    assert answer.json["do"]
+
+
+def test_the_record_is_shown_checked_and_exported(client: FlaskClient, job_id: str) -> None:
+    base = f"/api/jobs/{job_id}/record"
+    assert client.get(base).json["lines"]
+    chain = client.get(f"{base}/verify").json
+    assert chain["good"]
+    assert chain["count"] >= 1
+    assert json.loads(client.get(f"{base}.json").text)
+    assert client.get(f"{base}.csv").mimetype == "text/csv"
+
+
+def test_packs_are_listed(client: FlaskClient) -> None:
+    assert any(pack["name"] == "power-entry" for pack in client.get("/api/packs").json["packs"])
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/api/nothing",
+        "/api/jobs/no-such-job/view",
+        "/api/jobs/no-such-job/record",
+        "/api/audio/" + "0" * 40 + ".wav",
+        "/api/audio/..%2f..%2fapp.py.wav",
+        "/../pyproject.toml",
+        "/..%2fpyproject.toml",
+        "/nothing.js",
+    ],
+)
+def test_what_is_not_there_is_said_in_words(path: str, client: FlaskClient) -> None:
+    answer = client.get(path)
+    assert answer.status_code == 404
+    assert set(answer.json) == {"what", "do"}
+
+
+def test_another_site_or_name_is_refused(client: FlaskClient) -> None:
+    body = {"job": "pinewharf-d2"}
+    assert client.get("/", headers={"Host": "rebound.example"}).status_code == 421
+    for headers in (
+        {"Origin": "http://elsewhere.example"},
+        {"Origin": "null"},
+        {"Origin": "http://localhost:1"},
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+    ):
+        assert client.post("/api/jobs", json=body, headers=headers).status_code == 403
+    fine = {"Origin": "http://localhost", "Sec-Fetch-Site": "same-origin"}
+    assert client.post("/api/jobs", json=body, headers=fine).status_code == 201
+
+
+def test_a_form_of_another_site_cannot_pass_for_json(client: FlaskClient) -> None:
+    answer = client.post("/api/jobs", data='{"job": "pinewharf-d2"}', content_type="text/plain")
+    assert answer.status_code == 415
+
+
+def test_a_body_beyond_all_measure_is_refused(client: FlaskClient) -> None:
+    assert client.post("/api/jobs", json={"job": "x" * 100_000}).status_code == 413
+
+
+def test_a_reply_is_found_by_its_digest_and_by_nothing_else(
+    client: FlaskClient, tmp_path: Path
+) -> None:
+    sounds = client.application.extensions["hub"].sounds
+    file = tmp_path / "reply.wav"
+    file.write_bytes(b"RIFF....WAVE")
+    url = sounds.url(file)
+    answer = client.get(url)
+    assert answer.data == b"RIFF....WAVE"
+    assert answer.mimetype == "audio/wav"
+    assert "immutable" in answer.headers["Cache-Control"]
+    assert sounds.url(tmp_path / "gone.wav") == ""
