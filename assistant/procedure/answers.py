@@ -81,8 +81,8 @@ def _said_live(what: Any, now: Now, run: Run) -> Outcome:
     """ "Lock off" and "power is on": an answer where they are asked for, else the proof is gone."""
     step = _step(now, run)
     move = gates.ledger_move(step) if step else None
-    if isinstance(what, inputs.PowerOn) and move == "power-on" and not run.held:
-        assert step is not None
+    released = run.ledger.state == "released" and not run.held
+    if isinstance(what, inputs.PowerOn) and step and move == "power-on" and released:
         return _answer(inputs.Confirm(word=step.expects.confirmation or ""), now, run)
     if isinstance(what, inputs.LockOff) and move == "lock-off" and not run.held:
         return again(now, run, "tag-needed")

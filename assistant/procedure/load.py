@@ -270,7 +270,8 @@ def _check_sum(
             fail(f"calculator '{name}' has no input '{key}'; it has {', '.join(inputs)}", at)
         if source.startswith("reading."):
             base = source.removeprefix("reading.").removesuffix(".*")
-            if base not in readings:
+            several = source.endswith(".*") and any(n.startswith(f"{base}.") for n in readings)
+            if base not in readings and not several:
                 fail(f"'{source}': no earlier step takes reading '{base}'", at)
     for key, each in inputs.items():
         if key not in given and not each.default:
