@@ -112,7 +112,10 @@ def _plain_words(text: str) -> list[str]:
 def _symbols() -> dict[str, str]:
     """Written unit -> canonical name; a lower-case form only where it can mean one thing."""
     table = {unit.symbol: unit.name for unit in UNITS.values() if unit.symbol}
-    table |= {"Ω": "ohm", "kΩ": "kilohm", "MΩ": "megohm", "Nm": "newton-metre", "°C": "celsius"}
+    for symbol, name in tuple(table.items()):
+        if symbol.endswith("ohm"):
+            table |= {symbol.removesuffix("ohm") + sign: name for sign in "Ω\u2126"}  # Greek, ohm
+    table |= {"Nm": "newton-metre", "°C": "celsius", "µH": "microhenry"}
     table |= {"°F": "fahrenheit", '"': "inch", "lbf-in": "pound-inch", "lb-in": "pound-inch"}
     lower: dict[str, set[str]] = {}
     for symbol, name in table.items():

@@ -144,10 +144,11 @@ def _listed(items: Sequence[str], word: str) -> str:
 def _time(seconds: float) -> str:
     """A waiting time: whole minutes rounded up, seconds below one and a half minutes."""
     whole = max(0, round(seconds))
+    if whole == 1:
+        return _t("one-second")
     if whole <= 90:
-        return f"{cardinal(whole)} {_t('second' if whole == 1 else 'seconds')}"
-    minutes = -(-whole // 60)
-    return f"{cardinal(minutes)} {_t('minutes')}"
+        return _t("seconds", count=cardinal(whole))
+    return _t("minutes", count=cardinal(-(-whole // 60)))
 
 
 def _special(name: str) -> str:
@@ -196,7 +197,7 @@ def _limits(bounds: fx.Bounds) -> str:
 
 
 def _source(source: str) -> str:
-    words = re.sub(r"[()\[\];]+", " ", source).split()
+    words = re.sub(r"\s+,", ",", re.sub(r"[()\[\];]+", " ", source)).split()
     if not words:
         return ""
     return _t("source", source=" ".join(words[:_SOURCE_WORDS]).rstrip(",."))
@@ -244,7 +245,7 @@ def _gate_phrases() -> tuple[tuple[re.Pattern[str], str], ...]:
 def _without_gate_phrase(reply: str) -> str:
     for pattern, name in _gate_phrases():
         reply = pattern.sub(name, reply)
-    return reply
+    return _first_up(reply)
 
 
 def options(plan: Plan, run: Run) -> tuple[str, ...]:

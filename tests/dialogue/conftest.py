@@ -153,7 +153,7 @@ def plan() -> Plan:
     return Plan(pack=pack, job=job, steps=steps)
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def at(plan):
     """A run that stands at a step."""
 
@@ -164,7 +164,7 @@ def at(plan):
     return make
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def pending(at):
     """A run with something read back that waits for AFFIRM."""
 

@@ -294,8 +294,32 @@ def test_a_spoken_value_is_read_with_its_unit(value, name):
     assert (found.value, found.unit) == (value, name)
 
 
-@given(st.lists(st.sampled_from(sorted("one two twenty fifteen hundred and point half a "
-                                       "minus thousand oh volts k double".split())), max_size=8))
+@given(
+    st.lists(
+        st.sampled_from(
+            sorted(
+                [
+                    "one",
+                    "two",
+                    "twenty",
+                    "fifteen",
+                    "hundred",
+                    "and",
+                    "point",
+                    "half",
+                    "a",
+                    "minus",
+                    "thousand",
+                    "oh",
+                    "volts",
+                    "k",
+                    "double",
+                ]
+            )
+        ),
+        max_size=8,
+    )
+)
 def test_any_row_of_number_words_is_read_or_refused_without_an_error(words):
     for found in parse_value(tuple(words), unit_words("volt")):
         assert found.special or found.value.is_finite()

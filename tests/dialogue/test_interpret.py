@@ -1,0 +1,265 @@
+"""What was said becomes the input that was meant, or is asked again."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from assistant.dialogue.grammar import accepted, universal_phrases
+from assistant.dialogue.interpret import interpret, interpret_text
+from assistant.dialogue.phrases import template
+from assistant.procedure import inputs
+from assistant.procedure.run import TakenReading
+from assistant.quantity import Quantity
+from assistant.speech.recogniser import Transcript
+
+HELD = ("stop-work", "stand-by", "emergency")
+YES = inputs.Affirm | inputs.Confirm | inputs.Challenge | inputs.Choice
+
+
+def heard(text: str, *alternatives: str, rejected: str | None = None) -> Transcript:
+    return Transcript(text, 0.9, rejected=rejected, alternatives=alternatives)
+
+
+def example(text: str) -> str:
+    parts = template(text)
+    slots = {"value": "four six two volts", "digits": "four seven", "free": "no meter", None: ""}
+    return " ".join((*parts.fixed, slots[parts.slot])).strip()
+
+
+def states_for(key: str, pending, at):
+    """States in which a phrase of the language file is accepted."""
+    reading = TakenReading("supply", Quantity(Decimal(5), "volt"), "", "none", None, False, 0.0)
+    return [
+        pending("supply"),
+        pending("lock"),
+        at("supply", readings={"supply": reading}, last_reading="supply"),
+        at("prove"),
+        at("survey", held="stop-work"),
+        at("supply"),
+    ]
+
+
+@pytest.mark.parametrize("phrase", universal_phrases(), ids=lambda phrase: phrase.template)
+def test_every_phrase_of_the_language_file_is_understood_as_its_input(phrase, plan, pending, at):
+    found = [
+        interpret(heard(example(phrase.template)), plan, run)
+        for run in states_for(phrase.key, pending, at)
+        if phrase.template in {each.template for each in accepted(plan, run)}
+    ]
+    assert found, "accepted in no state"
+    for what in found:
+        assert what.kind == phrase.kind
+        for name, value in phrase.fields:
+            assert getattr(what, name) == value
+
+
+@pytest.mark.parametrize(
+    ("step", "text", "what"),
+    [
+        ("survey", "done", inputs.Confirm(word="done")),
+        ("switch-off", "Switched off.", inputs.Confirm(word="switched off")),
+        ("power-up", "power is on", inputs.Confirm(word="power is on")),
+        ("survey", "power is on", inputs.PowerOn()),
+        ("survey", "lock off", inputs.LockOff()),
+        ("lock-off", "lock off", inputs.LockOff()),
+        ("lock-off", "lock off 47", inputs.Tag(digits="47")),
+        ("lock", "tag 12", inputs.Tag(digits="12")),
+        ("lock", "one two four", inputs.Tag(digits="124")),
+        ("lock", "forty seven", inputs.Tag(digits="47")),
+        ("stored", "done", inputs.Confirm(word="done")),
+        ("beam", "beam one blocked", inputs.Choice(answer="Beam-1 blocked")),
+        ("beam", "beam 1 blocked", inputs.Choice(answer="Beam-1 blocked")),
+        (
+            "prove",
+            "lockout confirmed, 47",
+            inputs.Challenge(phrase="lockout-confirmed", digits="47"),
+        ),
+        ("prove", "lockout confirmed", inputs.Challenge(phrase="lockout-confirmed")),
+        (
+            "clear",
+            "clear to energise zero seven",
+            inputs.Challenge(phrase="clear-to-energise", digits="07"),
+        ),
+        (
+            "clear",
+            "clear to energize zero seven",
+            inputs.Challenge(phrase="clear-to-energise", digits="07"),
+        ),
+        ("survey", "go to safety devices", inputs.GoTo(section="safety devices")),
+        ("survey", "unable no meter", inputs.Unable(reason="no meter")),
+        ("survey", "Unable: no key for panel D1", inputs.Unable(reason="no key for panel D1")),
+        ("survey", "unable", inputs.Unable()),
+        ("survey", "note hinge is bent", inputs.Note(text="hinge is bent")),
+        ("survey", "say again", inputs.Command(name="say-again")),
+        ("survey", "Stop, stop, stop!", inputs.Command(name="stop-work")),
+    ],
+)
+def test_a_line_is_understood_at_its_step(step, text, what, plan, at):
+    assert interpret_text(text, plan, at(step)) == what
+
+
+@pytest.mark.parametrize(
+    ("step", "text", "value", "unit", "special"),
+    [
+        ("insulation", "24.1", "24.1", None, None),
+        ("insulation", "twenty four point one", "24.1", None, None),
+        ("insulation", "five hundred k", "500", "kilohm", None),
+        ("insulation", "2 GΩ", None, "gigohm", None),
+        ("insulation", "over range", None, None, "over-range"),
+        ("insulation", "overload", None, None, "over-range"),
+        ("supply", "462 volts", "462", "volt", None),
+        ("supply", "four sixty two", "462", None, None),
+        ("supply", "462 ohms", "462", "ohm", None),  # the machine says which unit it wants
+        ("supply", "one two decimal five zero", "12.50", None, None),
+    ],
+)
+def test_a_number_on_a_reading_step_is_a_reading(step, text, value, unit, special, plan, at):
+    what = interpret_text(text, plan, at(step))
+    assert isinstance(what, inputs.Reading)
+    if value is not None:
+        assert format(what.value, "f") == value
+    assert (what.unit, what.special) == (unit, special)
+    assert what.said
+
+
+def test_a_number_where_none_is_asked_for_is_not_understood(plan, at):
+    for step in ("survey", "prove", "beam", "stored"):
+        what = interpret_text("four seven", plan, at(step))
+        assert what == inputs.NotUnderstood(why="unsure")
+
+
+def test_words_with_two_readings_are_asked_and_not_guessed(plan, at):
+    what = interpret_text("twenty four sixty volts", plan, at("supply"))
+    assert what == inputs.NotUnderstood(
+        why="ambiguous",
+        candidates=("two four six zero volts", "two four decimal six zero volts"),
+    )
+
+
+@pytest.mark.parametrize("ones", range(3, 10))
+def test_a_teen_with_a_ten_as_rival_is_never_guessed(ones, plan, at):
+    from num2words import num2words
+
+    teen, ten = num2words(10 + ones), num2words(10 * ones)
+    for first, second in ((teen, ten), (ten, teen)):
+        for step, form in (("supply", "{} volts"), ("lock", "tag {}"), ("lock", "{}")):
+            what = interpret(heard(form.format(first), form.format(second)), plan, at(step))
+            assert isinstance(what, inputs.NotUnderstood)
+            assert what.why == "ambiguous"
+            assert len(what.candidates) == 2
+
+
+def test_the_same_value_said_in_another_way_is_no_rival(plan, at):
+    transcript = heard(
+        "four sixty two volts", "four six two", "four six two decimal zero", "point four six two k"
+    )
+    what = interpret(transcript, plan, at("supply"))
+    assert isinstance(what, inputs.Reading)
+    assert what.value == 462
+
+
+def test_an_answer_with_a_rival_that_means_something_else_is_asked(plan, at, pending):
+    for run, text, rival in (
+        (pending("supply"), "affirm", "negative"),
+        (at("survey"), "done", "go back"),
+        (at("beam"), "no change", "beam one blocked"),
+        (at("prove"), "lockout confirmed four seven", "lockout confirmed four six"),
+        (at("supply"), "correction", "four six two"),
+    ):
+        if interpret(heard(text), plan, run).kind == "not-understood":
+            raise AssertionError(f"'{text}' is not accepted here")
+        what = interpret(heard(text, rival), plan, run)
+        assert isinstance(what, inputs.NotUnderstood)
+        assert what.why == "ambiguous"
+
+
+def test_stop_work_is_taken_in_spite_of_a_rival(plan, at, pending):
+    for run in (at("supply"), pending("supply"), pending("prove"), at("survey", held="stand-by")):
+        what = interpret(heard("stop work", "affirm", "four six two", "go ahead"), plan, run)
+        assert what == inputs.Command(name="stop-work")
+
+
+def test_silence_and_noise_are_not_understood_for_their_reason(plan, at):
+    for why in ("noise", "other speech", "too short", "unsure"):
+        what = interpret(heard("", rejected=why), plan, at("survey"))
+        assert what == inputs.NotUnderstood(why=why)
+    assert interpret(heard(""), plan, at("survey")).kind == "not-understood"
+
+
+def test_a_phrase_of_another_state_is_not_taken_here(plan, at, pending):
+    assert interpret_text("affirm", plan, at("survey")) == inputs.NotUnderstood(why="not here")
+    assert interpret_text("go ahead", plan, at("survey")) == inputs.NotUnderstood(why="not here")
+    held = at("supply", held="stop-work")
+    for text in ("affirm", "prove again", "lockout confirmed 47", "462 volts", "done"):
+        assert interpret_text(text, plan, held).kind == "not-understood"
+
+
+@pytest.mark.parametrize("text", ["roger", "okay", "wilco", "correct", "yeah", "affirm affirm"])
+def test_chatter_is_no_yes(text, plan, pending):
+    for step in ("supply", "lock", "prove"):
+        assert interpret_text(text, plan, pending(step)).kind == "not-understood"
+
+
+def test_a_plain_yes_is_marked_as_such(plan, pending):
+    assert interpret_text("yes", plan, pending("supply")) == inputs.Affirm(plain=True)
+    assert interpret_text("affirm", plan, pending("supply")) == inputs.Affirm()
+
+
+def test_a_fresh_value_of_the_same_kind_is_taken_while_one_is_pending(plan, pending):
+    value = interpret_text("four six three volts", plan, pending("supply"))
+    assert (value.kind, value.value) == ("reading", 463)
+    assert interpret_text("tag 48", plan, pending("lock")) == inputs.Tag(digits="48")
+    again = interpret_text("lockout confirmed 47", plan, pending("prove"))
+    assert again == inputs.Challenge(phrase="lockout-confirmed", digits="47")
+
+
+def test_a_correction_carries_its_value_or_tag(plan, pending, at):
+    what = interpret_text("correction 463", plan, pending("supply"))
+    assert what.reading.value == 463
+    what = interpret_text("correction tag 48", plan, pending("lock"))
+    assert what == inputs.Correction(tag=inputs.Tag(digits="48"))
+    assert interpret_text("correction", plan, pending("supply")) == inputs.Correction()
+
+
+def test_a_later_correction_is_in_the_unit_of_the_reading_it_changes(plan, at):
+    taken = TakenReading("insulation", Quantity(Decimal(5), "megohm"), "", "pass", None, False, 0)
+    run = at("survey", readings={"insulation": taken}, last_reading="insulation")
+    what = interpret_text("correction five hundred k", plan, run)
+    assert (what.reading.value, what.reading.unit) == (500, "kilohm")
+
+
+def test_the_transcripts_template_is_not_trusted(plan, at):
+    """The state may have changed since the recogniser listened."""
+    late = Transcript("affirm", 1.0, template="affirm")
+    assert interpret(late, plan, at("survey")).kind == "not-understood"
+
+
+WORDS = sorted(
+    {word for phrase in universal_phrases() for word in template(phrase.template).fixed}
+    | {"four", "seven", "forty", "sixteen", "oh", "volts", "point", "done", "tag"}
+)
+
+
+@settings(max_examples=300)
+@given(words=st.lists(st.sampled_from(WORDS), min_size=1, max_size=4), held=st.sampled_from(HELD))
+def test_no_row_of_words_is_a_yes_unless_it_is_an_accepted_phrase(words, held, plan, at, pending):
+    text = " ".join(words)
+    for run in (at("survey"), pending("supply"), at("prove"), at("survey", held=held)):
+        what = interpret(heard(text), plan, run)
+        literals = {template(each.template).fixed for each in accepted(plan, run)}
+        if isinstance(what, YES):
+            fixed = tuple(words[: len(words)])
+            assert fixed in literals or isinstance(what, inputs.Challenge)
+        if run.held:
+            assert not isinstance(what, YES | inputs.Reading | inputs.Tag)
+
+
+def test_nothing_that_is_not_understood_carries_an_answer(plan, at):
+    what = interpret(heard("sixteen volts", "sixty volts"), plan, at("supply"))
+    assert set(type(what).model_fields) == {"kind", "why", "candidates"}
+    assert replace(at("supply")) == at("supply")
