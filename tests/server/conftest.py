@@ -1,4 +1,4 @@
-"""A served job of Pinewharf, and a small client that speaks the protocol."""
+"""A served job of a few steps, and a small client that speaks the protocol."""
 
 from __future__ import annotations
 
@@ -133,7 +133,8 @@ def jobs(tmp_path: Path, ear: Replaying) -> Iterator[Jobs]:
 
 @pytest.fixture
 def job_id(jobs: Jobs) -> str:
-    return jobs.new("pinewharf-d1").job_id
+    bench = Path(__file__).parent / "bench"
+    return jobs.new(bench / "job.yaml", bench).job_id
 
 
 @pytest.fixture
