@@ -28,9 +28,13 @@ def web_dir() -> Path:
 
 
 def models_dirs() -> list[Path]:
-    """The folders that may hold speech models, those of the person first; all of them exist."""
-    places = [data_dir() / "models", *_candidates("models")]
-    return [place for place in places if place.is_dir()]
+    """The two folders that may hold speech models: the person's, then the program's.
+
+    Either may be missing; a model of the same name in the first one wins.
+    """
+    places = _candidates("models")
+    shipped = next((place for place in places if place.is_dir()), places[-1])
+    return [data_dir() / "models", shipped]
 
 
 def data_dir() -> Path:

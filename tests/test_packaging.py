@@ -107,9 +107,8 @@ def test_a_missing_folder_is_said(monkeypatch: pytest.MonkeyPatch, tmp_path: Pat
 
 def test_the_data_folder_can_be_chosen(monkeypatch: pytest.MonkeyPatch, tmp_path: Path):
     monkeypatch.setenv("THIRDHAND_DATA", str(tmp_path))
-    (tmp_path / "models").mkdir()
     assert resources.data_dir() == tmp_path
-    assert resources.models_dirs()[0] == tmp_path / "models"
+    assert resources.models_dirs() == [tmp_path / "models", ROOT / "models"]
     monkeypatch.delenv("THIRDHAND_DATA")
     assert resources.data_dir().name == "thirdhand"
 
