@@ -116,7 +116,12 @@ def _own(step: Step, run: Run) -> Iterator[Phrase]:
     weight = "gate" if step.gate else "command"
     if expects.confirmation is not None:
         text = spoken(expects.confirmation)
-        yield Phrase(text, f"={text}", "confirm", (("word", expects.confirmation),), weight)
+        live = language().phrases.get(text)
+        if live and live.key in _SAFETY:
+            # "Power is on" is never only an answer: said too early it voids the proof.
+            yield Phrase(text, live.key, live.kind, live.fields, weight)
+        else:
+            yield Phrase(text, f"={text}", "confirm", (("word", expects.confirmation),), weight)
     if expects.wait is not None:
         yield Phrase(words["wait"], "=wait", "confirm", (("word", "done"),))
     for answer in expects.choice or {}:

@@ -87,7 +87,10 @@ def _only(found: list[Input], rivals: list[Input], text: str, plan: Plan, run: R
 def _harmless(what: Input, plan: Plan, run: Run) -> bool:
     if isinstance(what, inputs.Command):
         return what.name in _HARMLESS
-    return isinstance(what, inputs.Negative | inputs.Note | inputs.LockOff | inputs.PowerOn)
+    if isinstance(what, inputs.PowerOn):  # the safe side, but where it is the step's own answer
+        step = current(plan, run)
+        return not (step and step.sets and step.sets.energy == "energised")
+    return isinstance(what, inputs.Negative | inputs.Note | inputs.LockOff)
 
 
 def _elsewhere(text: str) -> bool:

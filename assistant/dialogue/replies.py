@@ -25,10 +25,10 @@ from assistant.procedure import effects as fx
 from assistant.procedure.effects import Effect
 from assistant.procedure.model import Plan, Step
 from assistant.procedure.run import Pending, Run
-from assistant.quantity import Quantity
+from assistant.quantity import UNITS, Quantity
 
 Tone = Literal["heard", "refused", "not-understood", "done"]
-_SOURCE_WORDS = 10  # of a source's title and section; the record has the rest
+_SOURCE_WORDS = 8  # of a source's title and section; the record has the rest
 _FEW = 2  # missing things that are named; the others are counted
 
 
@@ -65,10 +65,15 @@ def replies(
     Returns
     -------
     tuple of str
-        One reply an effect; effects that need no words give none.
+        One reply an effect, a caution before its instruction as one of its own; effects that
+        need no words give none.
     """
     scene = _Scene(plan, run_after, brief or run_after.brief, tuple(effects))
-    told = (" ".join(part for part in _say(effect, scene) if part) for effect in effects)
+    told: list[str] = []
+    for effect in effects:
+        parts = [part for part in _say(effect, scene) if part]
+        # A caution stands alone, so that neither it nor its instruction gets too long.
+        told += parts if isinstance(effect, fx.Entered) else [" ".join(parts)]
     return tuple(_without_gate_phrase(reply) for reply in told if reply)
 
 
@@ -119,6 +124,20 @@ def filled(text: str, step: Step, run: Run) -> str:
     return text.replace("{person}", person)
 
 
+def _aloud(text: str) -> str:
+    """Written units of a pack's text by their names: "480 V" -> "480 volts"."""
+
+    def named(match: re.Match[str]) -> str:
+        unit = _SYMBOLS.get(match[2])
+        return f"{match[1]} {unit_word(unit, Decimal(match[1]))}" if unit else match[0]
+
+    return re.sub(r"(?<![\w.])(\d+(?:\.\d+)?) ([^\s,;:?!]*[^\s.,;:?!])", named, text)
+
+
+# Not "in": "step 4 in the panel" is no length.
+_SYMBOLS = {each.symbol: each.name for each in UNITS.values() if each.symbol not in ("", "in")}
+
+
 # --- pieces --------------------------------------------------------------------------------------
 
 
@@ -131,7 +150,7 @@ def _first_up(text: str) -> str:
 
 
 def _sentence(text: str) -> str:
-    text = _first_up(text.strip())
+    text = _first_up(_aloud(text.strip()))
     return text if not text or text[-1] in ".?!" else f"{text}."
 
 
@@ -183,17 +202,27 @@ def _sides(value: Decimal, bounds: fx.Bounds, unit: str) -> tuple[bool, bool]:
     return low, bounds.at_most is not None and number > bounds.at_most
 
 
-def _limits(bounds: fx.Bounds) -> str:
-    edge = {
-        name: speak_value(_rounded(value, 4), bounds.unit)
-        for name, value in (("low", bounds.at_least), ("high", bounds.at_most))
-        if value is not None
-    }
-    if len(edge) == 2:
-        return _t("limit-both", **edge)
-    if not edge:
+def _limits(bounds: fx.Bounds, value: Decimal | None = None, unit: str = "") -> str:
+    """The limits rounded for the ear, but never so far that `value` would be judged otherwise."""
+    short = bounds
+    for places in range(3 if value is not None else 4, 10):
+        edges = {
+            name: _rounded(edge, places)
+            for name in ("at_least", "at_most")
+            if (edge := getattr(bounds, name)) is not None
+        }
+        short = bounds.model_copy(update=edges)
+        if value is None or _sides(value, short, unit) == _sides(value, bounds, unit):
+            break
+    low, high = (
+        None if edge is None else speak_value(edge, bounds.unit)
+        for edge in (short.at_least, short.at_most)
+    )
+    if low and high:
+        return _t("limit-both", low=low, high=high)
+    if not (low or high):
         return _t("no-limits")
-    return _t("limit-low" if "low" in edge else "limit-high", **edge)
+    return _t("limit-low", low=low) if low else _t("limit-high", high=high)
 
 
 def _source(source: str) -> str:
@@ -221,8 +250,9 @@ def _short(step: Step, run: Run) -> str:
 
 def _addressed(text: str, step: Step, plan: Plan) -> str:
     """The person first, where there are two and the text doesn't name one."""
-    alone = len(plan.job.people) < 2 or step.who in text.lower()
-    if step.who == "lead" or alone:
+    spoken_to = set(plan.job.people) | {step.who}
+    named = any(re.search(rf"\b{re.escape(person)}\b", text, re.I) for person in spoken_to)
+    if step.who == "lead" or len(plan.job.people) < 2 or named:
         return text
     return language().text(f"to-{step.who}", text=text)
 
@@ -358,7 +388,7 @@ def _(effect: fx.Judged, scene: _Scene) -> Sequence[str]:
             verdict = _t("corrected", verdict=verdict)
         return (opening, verdict, warned)
     failed = _t("fail-derived") if effect.derived else _t("fail", value=said)
-    limits = _limits(effect.bounds) if effect.bounds else ""
+    limits = _limits(effect.bounds, effect.value, effect.unit) if effect.bounds else ""
     source = _source(effect.bounds.source) if effect.bounds else ""
     return (opening, failed, limits, source, warned, _after_fail(effect, scene))
 

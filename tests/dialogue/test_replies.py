@@ -209,7 +209,9 @@ def test_no_reply_sends_the_eyes_to_a_screen(plan, runs):
             "Unbalance one decimal two percent. Pass.",
         ),
         (
-            fx.AskAgain(step="supply", why="ambiguous", candidates=("one six volts", "six zero volts")),
+            fx.AskAgain(
+                step="supply", why="ambiguous", candidates=("one six volts", "six zero volts")
+            ),
             "Did you say one six volts or six zero volts? Say it digit by digit.",
         ),
         (fx.AskAgain(step="supply", why="noise"), "Say again."),
@@ -224,7 +226,9 @@ def test_no_reply_sends_the_eyes_to_a_screen(plan, runs):
             "Not yet. The panel is not proven dead. Next: Switch off. Say go to isolation.",
         ),
         (
-            fx.Refused(step="prove", missing=("dead:l1-l2", "dead:l2-l3", "stored", "tester-after")),
+            fx.Refused(
+                step="prove", missing=("dead:l1-l2", "dead:l2-l3", "stored", "tester-after")
+            ),
             "Not yet. L1 to L2 is not measured dead, L2 to L3 is not measured dead and two more.",
         ),
         (
@@ -239,13 +243,16 @@ def test_an_effect_is_worded_like_this(effect, words, plan, at):
 
 
 def test_a_caution_is_spoken_first_and_danger_twice(plan, at):
-    (reply,) = replies((fx.Entered(step="switch-off"),), plan, at("switch-off"))
-    assert reply.startswith("Danger. Danger. Lethal voltage inside. Switch the disconnect off.")
+    told = replies((fx.Entered(step="switch-off"),), plan, at("switch-off"))
+    assert told == (
+        "Danger. Danger. Lethal voltage inside.",
+        "Switch the disconnect off. Say switched off.",
+    )
 
 
 def test_a_caution_is_spoken_the_first_time_even_in_the_brief_form(plan, at):
-    (reply,) = replies((fx.Entered(step="switch-off"),), plan, at("switch-off"), brief=True)
-    assert reply == "Danger. Danger. Lethal voltage inside. Switch off."
+    told = replies((fx.Entered(step="switch-off"),), plan, at("switch-off"), brief=True)
+    assert told == ("Danger. Danger. Lethal voltage inside.", "Switch off.")
 
 
 def test_a_step_spoken_before_comes_in_its_brief_form(plan, at):
@@ -273,6 +280,17 @@ def test_the_helper_is_addressed_where_there_are_two(plan, at):
     assert reply == "Hold the test piece in beam 1."
 
 
+def test_units_in_a_packs_text_are_spoken_by_their_names(plan, at):
+    say = "Compare 480 V and 1.5 N.m, wait 5 min. Step 4 in X1 A stays."
+    steps = tuple(step.model_copy(update={"say": say}) for step in plan.steps)
+    told = replies(
+        (fx.Entered(step="survey"),), plan.model_copy(update={"steps": steps}), at("survey")
+    )
+    assert told == (
+        "Compare 480 volts and 1.5 newton metres, wait 5 minutes. Step 4 in X1 A stays.",
+    )
+
+
 def test_a_value_from_memory_is_said_to_be_unverified(plan, at):
     warning = "unverified default, confirm with the adopted code"
     effect = judged("pass", "1", "percent", PERCENT, derived=True, warnings=(warning,))
@@ -287,6 +305,14 @@ def test_a_computed_value_is_never_rounded_onto_the_other_side_of_its_limit(plan
     effect = judged("pass", "1.99999", "percent", PERCENT, name="unbalance", derived=True)
     (reply,) = replies((effect,), plan, at("supply"))
     assert reply.startswith("Unbalance two percent. Pass.")  # two meets a limit of at most two
+
+
+def test_a_limit_is_never_rounded_so_far_that_the_verdict_seems_wrong(plan, at):
+    bounds = fx.Bounds(at_least=Decimal("187.20"), at_most=Decimal("228.8"), unit="volt")
+    (reply,) = replies((judged("fail", "187.1", bounds=bounds, then="stop"),), plan, at("supply"))
+    assert "Limits are one eight seven decimal two volts to" in reply
+    (reply,) = replies((judged("fail", "150", bounds=bounds, then="stop"),), plan, at("supply"))
+    assert "Limits are one eight seven volts to two two nine volts." in reply
 
 
 def test_after_found_voltage_no_way_round_is_offered(plan, at):
