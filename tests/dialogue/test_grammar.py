@@ -78,6 +78,15 @@ def test_templates_are_lower_case_words_with_one_slot_at_the_end(plan, at, pendi
             assert not brace or slot.endswith("}")
 
 
+def test_the_recogniser_reads_every_template_in_the_same_way(plan, at, pending):
+    from assistant.speech import templates
+
+    for run in (at("beam"), at("lock-off"), pending("supply"), at("survey", held="stop-work")):
+        for text in expected(plan, run).templates:
+            theirs, ours = templates.parse(text), template(text)
+            assert (theirs.before, theirs.slot, theirs.count) == (ours.fixed, ours.slot, ours.count)
+
+
 def test_no_template_comes_twice(plan, at, pending):
     runs = [at(step.id) for step in plan.steps] + [pending("prove"), at("lock", held="stand-by")]
     for run in runs:
