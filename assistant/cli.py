@@ -12,7 +12,7 @@ import shutil
 import sys
 import tempfile
 import webbrowser
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -67,7 +67,7 @@ def _parts(arguments: argparse.Namespace, data: Path) -> dict[str, Any]:
     parts: dict[str, Any] = {"recogniser": None, "voice": None}
     if arguments.engine != "none":
         try:
-            parts["recogniser"] = engines.load(arguments.engine, resources.models_dirs())
+            parts["recogniser"] = engines.load(arguments.engine, **_model_places())
         except ModelMissing as problem:
             if arguments.engine != "auto":
                 raise
@@ -80,6 +80,11 @@ def _parts(arguments: argparse.Namespace, data: Path) -> dict[str, Any]:
             print(f"No voice: {problem}\nThe browser's own voice speaks.", file=sys.stderr)
             parts["voice"] = None
     return parts
+
+
+def _model_places() -> dict[str, Path]:
+    """Where Vosk models may lie: what comes with the program, and the person's own folder."""
+    return {"models_dir": resources.models_dirs()[-1], "data_dir": resources.data_dir()}
 
 
 def _serve(arguments: argparse.Namespace) -> int:
@@ -163,7 +168,7 @@ def _rehearse(arguments: argparse.Namespace) -> int:
         return _show_rehearsal(arguments, jobs, session, played)
 
 
-def _spoken_demo(session: Any, clock: Any, arguments: argparse.Namespace) -> Iterable[Any]:
+def _spoken_demo(session: Any, clock: Any, arguments: argparse.Namespace) -> Iterator[Any]:
     """The demo job's script, answered by eSpeak voices with noise mixed in."""
     from assistant import rehearse
     from assistant.speech.espeak_voice import make_speech
@@ -240,15 +245,16 @@ def _show_rehearsal(
 def _hear(arguments: argparse.Namespace) -> int:
     from assistant.speech import engines, hear
 
-    recogniser = engines.load(arguments.engine, resources.models_dirs())
+    recogniser = engines.load(arguments.engine, **_model_places())
     result = hear.hear(
         arguments.manifest,
         arguments.phrases,
         recogniser,
-        noise=arguments.noise,
+        noise_dir=arguments.noise,
         snr_db=arguments.snr,
         details=arguments.details,
         normalise=_same_value,
+        progress=sys.stderr,
     )
     if arguments.json:
         _print_json(result)
@@ -289,9 +295,10 @@ def _check(arguments: argparse.Namespace) -> int:
 
 def _calc(arguments: argparse.Namespace) -> int:
     from assistant.calc.base import CALCULATORS, calculate
+    from assistant.calc.working import shown
 
     if arguments.list or not arguments.name:
-        rows = {
+        rows: dict[str, dict[str, Any]] = {
             name: {
                 "title": each.title,
                 "inputs": {
@@ -339,7 +346,7 @@ def _calc(arguments: argparse.Namespace) -> int:
         print(line)
     for name, value in limits.items():
         if value:
-            print(f"{name.replace('_', ' ')} {value.written()}")
+            print(f"{name.replace('_', ' ')} {shown(value)}")
     for line in (*result.assumptions, *result.warnings):
         print(f"note: {line}")
     print(f"source: {result.source} ({result.kind})")
@@ -375,7 +382,7 @@ def _record(arguments: argparse.Namespace) -> int:
                     print(line)
             return 0
         if arguments.what == "verify":
-            verdict = log.verify(store, arguments.job)
+            verdict = log.verify(store, arguments.job, arguments.anchor)
             if arguments.json:
                 _print_json(asdict(verdict))
             elif verdict.ok:
@@ -385,7 +392,8 @@ def _record(arguments: argparse.Namespace) -> int:
             return 0 if verdict.ok else 1
         text = (log.export_csv if arguments.csv else log.export_json)(store, arguments.job)
         if arguments.out:
-            arguments.out.write_text(text, encoding="utf-8")
+            # The mark at the start tells spreadsheets that a CSV file is UTF-8.
+            arguments.out.write_text(text, encoding="utf-8-sig" if arguments.csv else "utf-8")
             print(f"written to {arguments.out}")
         else:
             print(text, end="" if text.endswith("\n") else "\n")
@@ -397,16 +405,27 @@ def _models(arguments: argparse.Namespace) -> int:
 
     folder = (arguments.data or resources.data_dir()) / "models"
     if arguments.what == "install":
-        path = models.install(arguments.name or models.DEFAULT, folder)
-        print(f"installed in {path}")
+        name = arguments.name or models.CATALOGUE[0].name
+        print(f"installed in {models.install(name, folder)}")
         return 0
-    rows = models.check([*resources.models_dirs(), folder])
+    if arguments.what == "list":
+        rows = [
+            {
+                "name": model.name,
+                "here": here,
+                "detail": f"{model.about}, {model.licence}, {model.size_mb} MB",
+            }
+            for model, here in models.list_models(folder)
+        ]
+    else:
+        found = models.check_models(**_model_places())
+        rows = [{"name": name, "here": good, "detail": detail} for name, good, detail in found]
     if arguments.json:
-        _print_json([asdict(row) for row in rows])
+        _print_json(rows)
     else:
         for row in rows:
-            print(f"{row.name:32} {'here' if row.good else 'not here':9} {row.detail}")
-    return 0 if arguments.what == "list" or any(row.good for row in rows) else 1
+            print(f"{row['name']:32} {'here' if row['here'] else 'not here':9} {row['detail']}")
+    return 0 if arguments.what == "list" or any(row["here"] for row in rows) else 1
 
 
 def _doctor(arguments: argparse.Namespace) -> int:
@@ -498,6 +517,7 @@ def _parser() -> argparse.ArgumentParser:
     record = command("record", _record, "the log and what comes of it")
     record.add_argument("what", choices=("list", "show", "verify", "export"))
     record.add_argument("job", nargs="?")
+    record.add_argument("--anchor", default="", help="chain head from a printed report to verify")
     record.add_argument("--csv", action="store_true", help="export the readings as CSV")
     record.add_argument("--out", type=Path, help="file to export to")
     as_json(record)

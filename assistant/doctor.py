@@ -90,7 +90,7 @@ def _endpointer() -> str:
 def _engines() -> Iterator[Finding]:
     from assistant.speech import engines
 
-    found = list(engines.available())
+    found = engines.available(resources.models_dirs()[-1], resources.data_dir())
     one = any(good for _, good, _ in found)
     for name, good, detail in found:
         yield Finding(f"recogniser {name}", good, detail, needed=False)

@@ -115,7 +115,9 @@ class JobSession:
     # --- beginning and beginning again -------------------------------------------------------
 
     @classmethod
-    def start(cls, job_id: str, plan: Plan, texts: dict[str, str], store: Store, **parts: Any):
+    def start(
+        cls, job_id: str, plan: Plan, texts: dict[str, str], store: Store, **parts: Any
+    ) -> JobSession:
         """A new job: its head (job, pack texts, versions) goes to the log, step one is entered.
 
         The texts are kept so that a pack edited later can't change what a running job asks.
@@ -129,7 +131,7 @@ class JobSession:
         return session
 
     @classmethod
-    def resume(cls, job_id: str, store: Store, **parts: Any):
+    def resume(cls, job_id: str, store: Store, **parts: Any) -> JobSession:
         """A job from its log alone, in place, with the energy state unknown."""
         plan = plan_of(store.head(job_id)["texts"])
         session = cls(job_id, plan, store, **parts)
@@ -206,7 +208,7 @@ class JobSession:
             if held_s < HOLD_S or phrase not in ("lockout-confirmed", "clear-to-energise"):
                 what = inputs.NotUnderstood(why="not held long enough")
             else:
-                what = inputs.Challenge(phrase=phrase, digits=digits)  # type: ignore[arg-type]
+                what = inputs.Challenge(phrase=phrase, digits=digits)
             return self._act(what, device, "touch", f"{phrase} {digits}, held {held_s:.1f} s")
 
     def tick(self) -> Turn | None:
@@ -228,7 +230,7 @@ class JobSession:
             at_s=round(self._base_s + self.clock.mono_s(), 3),
             who=who,
             device=device,
-            via=via,  # type: ignore[arg-type]
+            via=via,
             heard=heard,
             confidence=round(confidence, 3),
         )
@@ -427,7 +429,8 @@ class Jobs:
     @property
     def recogniser(self) -> Recogniser | None:
         """The ear, None for a job by touch and text alone."""
-        return self._parts["recogniser"]
+        found: Recogniser | None = self._parts["recogniser"]
+        return found
 
     def list(self) -> list[dict[str, Any]]:
         """Jobs on record, newest first."""

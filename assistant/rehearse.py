@@ -23,6 +23,7 @@ from assistant.errors import FileError, UnitError
 from assistant.job import JobSession, Turn
 from assistant.procedure import inputs
 from assistant.quantity import quantity, same_dimension
+from assistant.speech.audio import mix, read_sound, to_int16
 from assistant.speech.endpoint import Endpointer
 from assistant.speech.recogniser import RATE_HZ
 
@@ -209,17 +210,12 @@ def add_noise(speech: np.ndarray, snr_db: float, seed: int) -> np.ndarray:
     int16 array, shape (n + 1.1 s,)
     """
     rng = np.random.default_rng(seed)
-    lead, tail = int(0.3 * RATE_HZ), int(0.8 * RATE_HZ)
-    n = len(speech) + lead + tail
+    padded = np.pad(speech, (int(0.3 * RATE_HZ), int(0.8 * RATE_HZ)))
+    n = len(padded)
     spectrum = np.fft.rfft(rng.standard_normal(n))
     spectrum /= np.sqrt(np.maximum(np.arange(len(spectrum)), 20.0 * n / RATE_HZ))
     noise = np.fft.irfft(spectrum, n)
-    signal = np.zeros(n)
-    signal[lead : lead + len(speech)] = speech
-    loud = np.abs(signal) > 0.05 * np.abs(signal).max()
-    speech_rms = np.sqrt(np.mean(signal[loud] ** 2)) if loud.any() else 1.0
-    noise *= speech_rms / 10 ** (snr_db / 20) / np.sqrt(np.mean(noise**2))
-    return np.clip(signal + noise, -32768, 32767).astype(np.int16)
+    return mix(padded, to_int16(0.3 * noise / np.abs(noise).max()), snr_db, rng)
 
 
 def play_files(session: JobSession, clock: SetClock, manifest: Path) -> Iterator[Played]:
@@ -228,8 +224,6 @@ def play_files(session: JobSession, clock: SetClock, manifest: Path) -> Iterator
     Lines of the manifest: {"file": path relative to it, "text": words, "who": "lead"} or
     {"wait": "31 min"}.
     """
-    from assistant.speech.audio import read_audio
-
     for number, raw in enumerate(manifest.read_text(encoding="utf-8").splitlines(), 1):
         if not raw.strip():
             continue
@@ -247,7 +241,7 @@ def play_files(session: JobSession, clock: SetClock, manifest: Path) -> Iterator
                 '{"file": "a.wav", "text": "four six two volts"}',
             ) from problem  # fmt: skip
         wanted = interpret_text(line.text, session.plan, session.run) if line.text else None
-        turn = _spoken_turn(session, clock, line.who, read_audio(path))
+        turn = _spoken_turn(session, clock, line.who, read_sound(path))
         yield Played(line, line.text, turn, 1, wanted)
 
 

@@ -30,6 +30,7 @@ from assistant.procedure.run import IssuedChallenge, Mark, Pending, Run
 from assistant.quantity import Quantity, same_dimension, unit
 
 CHALLENGE_LIFE_S = 120.0  # an older challenge is no longer the one just spoken
+_REOPENED = ("unable", "passed-over")  # a jump to their section takes these up again
 
 
 def take(what: Any, now: Now, run: Run) -> Outcome:
@@ -84,7 +85,8 @@ def _said_live(what: Any, now: Now, run: Run) -> Outcome:
     released = run.ledger.state == "released" and not run.held
     if isinstance(what, inputs.PowerOn) and step and move == "power-on" and released:
         return _answer(inputs.Confirm(word=step.expects.confirmation or ""), now, run)
-    if isinstance(what, inputs.LockOff) and move == "lock-off" and not run.held:
+    taking_off = step is not None and move == "lock-off" and not run.held
+    if isinstance(what, inputs.LockOff) and taking_off and not run.refused:
         return again(now, run, "tag-needed")
     if isinstance(what, inputs.PowerOn) and run.ledger.state == "energised":
         return stay(run, fx.EnergyNow(state="energised"))
@@ -381,6 +383,7 @@ def _(what: inputs.Unable, now: Now, run: Run) -> Outcome:
 def _(what: inputs.GoTo, now: Now, run: Run) -> Outcome:
     steps = [s for s in now.plan.steps if s.section == what.section]
     target = next((s for s in steps if not gates.settled(now.plan, run, s)), None)
+    target = target or next((s for s in steps if run.marks.get(s.id) in _REOPENED), None)
     if target is None:
         return stay(run, fx.Explained(step=run.at or "", what="where-are-we"))
     missing = gates.may_enter(run, target)

@@ -50,7 +50,7 @@ def may_open(plan: Plan, run: Run, step: Step, at_s: float) -> tuple[str, ...]:
     if move is None:
         return ()
     missing = energy.missing_for(run.ledger, move, at_s)
-    if move == "clear-to-energise":
+    if move in ("lock-off", "clear-to-energise"):
         missing += unsettled_before(plan, run, step) + failed_safety(plan, run)
     return missing
 
@@ -58,7 +58,8 @@ def may_open(plan: Plan, run: Run, step: Step, at_s: float) -> tuple[str, ...]:
 def unsettled_before(plan: Plan, run: Run, step: Step) -> tuple[str, ...]:
     """The first step before `step` that is neither done nor an open point, as a code.
 
-    Without this a jump could leave the finger guard off and still release the panel.
+    Without this a jump could leave the finger guard off and still release the panel. Locks stay
+    on until then too (29 CFR 1910.147(e)(1): inspected before anything is released).
     """
     for each in plan.steps[: plan.index(step.id)]:
         if not settled(plan, run, each):

@@ -52,6 +52,9 @@ def enter(now: Now, run: Run, step_id: str | None) -> Outcome:
     entered_s = now.at_s if fresh or not run.entered_s else run.entered_s
     run = replace(run, at=step_id, finished=False, entered_s=entered_s)
     missing = gates.may_enter(run, step)
+    if step.proves == "lock-off" and not missing:
+        # Told before the step is spoken: its words are what takes the lock off.
+        missing = gates.may_open(now.plan, run, step, now.at_s)
     if missing:
         offer = gates.offer_for(now.plan, run, missing, step_id)
         refused = fx.Refused(step=step_id, missing=missing, offer=offer)
@@ -166,7 +169,10 @@ def marks_to_clear(plan: Plan, run: Run, at: str | None) -> set[str]:
     if on or (run.ledger.state == "unknown" and run.ledger.was_live):
         first, last = (offs[-1] + 1 if offs else 0), (live[-1] if live else -1)
         return {step.id for step in steps[first : last + 1]}
-    return {step.id for step in steps if step.gate or step.section in release}
+    redone = {step.id for step in steps if step.gate or step.section in release}
+    # A safety reading that was passed over keeps the power off; a new proof is the time for it.
+    owed = {s.id for s in steps if s.limits and s.limits.safety and run.marks.get(s.id) != "done"}
+    return redone | owed
 
 
 def derive(now: Now, run: Run, step: Step) -> Outcome:

@@ -190,12 +190,12 @@ def test_a_jump_past_the_finger_guard_does_not_release():
     walk.put(inputs.GoTo(section="closing"))
     assert walk.run.at == "guard"
     walk.confirm("guard is on")
+    assert walk.refused() == ("unsettled:wires",)
     walk.tag("10")
-    walk.confirm("done")
-    assert "unsettled:wires" in walk.refused()
+    assert walk.run.ledger.lock_of("lead") == "10"
     walk.put(inputs.Challenge(phrase="clear-to-energise", digits="47"))
     assert "unsettled:wires" in walk.refused()
-    assert walk.run.ledger.state == "isolated"
+    assert walk.run.ledger.state == "proven-dead"
 
 
 def test_a_failed_safety_reading_keeps_the_power_off_even_after_unable():
@@ -207,10 +207,32 @@ def test_a_failed_safety_reading_keeps_the_power_off_even_after_unable():
     walk.put(inputs.Unable(reason="no time"))
     walk.value(200)
     walk.confirm("guard is on")
+    assert walk.refused() == ("failed:earth",)
     walk.tag("10")
+    assert walk.run.ledger.locks == (("lead", "10"),)
+
+
+def test_a_safety_reading_that_was_passed_over_can_be_taken_up_again():
+    walk = Walk()
+    walk.to_dead()
     walk.confirm("done")
-    assert "failed:earth" in walk.refused()
-    assert walk.run.ledger.state == "isolated"
+    walk.put(inputs.Unable(reason="no meter"))
+    walk.value(200)
+    walk.confirm("guard is on")
+    assert walk.refused() == ("failed:earth",)
+    walk.put(inputs.GoTo(section="wiring"))
+    assert walk.run.at == "earth"
+    walk.value("0.05")
+    assert (walk.run.at, walk.refused()) == ("lock-off", ())
+
+
+def test_a_lock_that_comes_off_while_the_release_is_refused_voids_the_proof():
+    walk = Walk()
+    walk.to_dead()
+    walk.put(inputs.GoTo(section="closing"))
+    walk.confirm("guard is on")
+    walk.put(inputs.LockOff())
+    assert (walk.run.ledger.state, walk.run.at) == ("unknown", "disconnect")
 
 
 def test_unable_never_passes_a_gate_step():
