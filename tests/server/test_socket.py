@@ -14,6 +14,7 @@ from websocket import WebSocketBadStatusException, WebSocketTimeoutException
 from assistant.job import Jobs
 from assistant.server.messages import FRAME_MAX_BYTES, SOUND_MAX_BYTES
 from assistant.server.serve import Server, listen
+from assistant.speech.espeak_voice import make_speech
 
 Device = Callable[..., Any]
 
@@ -260,27 +261,12 @@ def test_the_held_time_is_the_shorter_of_both_clocks(lead: Any, jobs: Jobs, job_
 
 
 def speech() -> list[bytes]:
-    """Frames of a synthetic vowel between silences, which the voice detector takes for speech."""
-    import subprocess
-    import tempfile
-
-    import soundfile
-
-    with tempfile.NamedTemporaryFile(suffix=".wav") as file:
-        subprocess.run(["flite", "-voice", "slt", "-t", "done", "-o", file.name], check=True)
-        samples, rate = soundfile.read(file.name, dtype="int16")
-    assert rate == 16_000
+    """Frames of a spoken word between silences, for the voice detector."""
     quiet = np.random.default_rng(1).integers(-20, 20, 16_000).astype(np.int16)
-    data = np.concatenate([quiet[:8_000], samples, quiet]).astype("<i2").tobytes()
+    data = np.concatenate([quiet[:8_000], make_speech("done"), quiet]).astype("<i2").tobytes()
     return [data[i : i + 1280] for i in range(0, len(data) - 1279, 1280)]
 
 
-needs_flite = pytest.mark.skipif(
-    not __import__("shutil").which("flite"), reason="flite makes the speech; it isn't installed"
-)
-
-
-@needs_flite
 def test_speech_is_heard_and_taken(lead: Any, ear: Any, jobs: Jobs, job_id: str) -> None:
     ear.lines = ["done"]
     for frame in speech():
@@ -293,7 +279,6 @@ def test_speech_is_heard_and_taken(lead: Any, ear: Any, jobs: Jobs, job_id: str)
     assert event["via"] == "voice"
 
 
-@needs_flite
 @pytest.mark.parametrize("headset", [False, True], ids=["loudspeaker", "headset"])
 def test_a_loudspeaker_that_speaks_shuts_the_ear_and_a_headset_does_not(
     headset: bool, lead: Any, ear: Any, jobs: Jobs, job_id: str

@@ -1,0 +1,174 @@
+"""A served job, a wire that can be cut, and a real browser on a phone's screen."""
+
+from __future__ import annotations
+
+import contextlib
+import socket
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from assistant.job import Jobs, JobSession
+from assistant.server.app import create_app
+from assistant.server.serve import Server, listen
+
+CHROMIUM = Path("/usr/bin/chromium")
+PHONE = {"width": 360, "height": 740}
+FLAGS = [
+    "--headless=new",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--use-fake-device-for-media-stream",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+    "--autoplay-policy=no-user-gesture-required",
+]
+ALLOWED = "--use-fake-ui-for-media-stream"
+
+
+class Wire:
+    """A TCP way to the server that can be cut and mended, as a phone's network can."""
+
+    def __init__(self, port: int):
+        self._to, self._joined = port, True
+        self._ends: list[socket.socket] = []
+        self._listening = socket.create_server(("127.0.0.1", 0))
+        self.port = self._listening.getsockname()[1]
+        self.url = f"http://127.0.0.1:{self.port}"
+        self._threads = [threading.Thread(target=self._accept, daemon=True)]
+        self._threads[0].start()
+
+    def _accept(self) -> None:
+        while True:
+            try:
+                near, _ = self._listening.accept()
+            except OSError:
+                return
+            if not self._joined:
+                near.close()
+                continue
+            try:
+                far = socket.create_connection(("127.0.0.1", self._to))
+            except OSError:
+                near.close()
+                continue
+            self._ends += [near, far]
+            for one, other in ((near, far), (far, near)):
+                thread = threading.Thread(target=self._carry, args=(one, other), daemon=True)
+                self._threads.append(thread)
+                thread.start()
+
+    @staticmethod
+    def _carry(one: socket.socket, other: socket.socket) -> None:
+        with contextlib.suppress(OSError):
+            while data := one.recv(65_536):
+                other.sendall(data)
+        for end in (one, other):
+            with contextlib.suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
+
+    def cut(self) -> None:
+        self._joined = False
+        for end in self._ends:
+            with contextlib.suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
+
+    def mend(self) -> None:
+        self._joined = True
+
+    def close(self) -> None:
+        self.cut()
+        with contextlib.suppress(OSError):
+            self._listening.shutdown(socket.SHUT_RDWR)
+        self._listening.close()
+        for thread in self._threads:
+            thread.join(timeout=5)
+        for end in self._ends:
+            end.close()
+
+
+@pytest.fixture
+def challenge() -> Callable[[], str]:
+    return lambda: "47"
+
+
+@pytest.fixture
+def jobs(tmp_path: Path, challenge: Callable[[], str]) -> Iterator[Jobs]:
+    found = Jobs(tmp_path, challenge=challenge)
+    yield found
+    found.store.close()
+
+
+@pytest.fixture
+def job(jobs: Jobs) -> JobSession:
+    """Power entry at door D1 of the Pinewharf Cold Store."""
+    return jobs.new("pinewharf-d1")
+
+
+@pytest.fixture
+def server(jobs: Jobs, job: JobSession) -> Iterator[Server]:
+    with listen(create_app(jobs, job.job_id)) as served:
+        yield served
+
+
+@pytest.fixture
+def wire(server: Server) -> Iterator[Wire]:
+    found = Wire(server.port)
+    yield found
+    found.close()
+
+
+@pytest.fixture(scope="session")
+def playwright() -> Iterator[Any]:
+    if not CHROMIUM.is_file():
+        pytest.skip(f"no browser: {CHROMIUM} is missing")
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as found:
+        yield found
+
+
+@pytest.fixture
+def browser(playwright: Any) -> Iterator[Callable[..., Any]]:
+    """Start a browser: browser("--flag", ...)."""
+    started: list[Any] = []
+
+    def start(*flags: str) -> Any:
+        found = playwright.chromium.launch(
+            executable_path=str(CHROMIUM), args=[*FLAGS, *flags], chromium_sandbox=False
+        )
+        started.append(found)
+        return found
+
+    yield start
+    for found in started:
+        found.close()
+
+
+@pytest.fixture
+def phone(browser: Callable[..., Any]) -> Iterator[Callable[..., Any]]:
+    """Open the page on a phone; what the console said of errors is a failure of the test.
+
+    `phone.silent` lists what may be said: a refused connection while the wire is cut.
+    """
+    said: list[str] = []
+    expected: list[str] = []
+
+    def opened(url: str, *flags: str, **context: Any) -> Any:
+        context = {"viewport": PHONE, "device_scale_factor": 1, "has_touch": True} | context
+        page = browser(*(flags or (ALLOWED,))).new_context(**context).new_page()
+        page.on("console", lambda m: said.append(m.text) if m.type in ("error", "warning") else 0)
+        page.on("pageerror", lambda error: said.append(str(error)))
+        page.set_default_timeout(15_000)
+        page.goto(url)
+        page.wait_for_selector("[data-act=start]")
+        page.wait_for_timeout(450)  # buttons are inert for a moment after they appear
+        return page
+
+    opened.expected = expected  # type: ignore[attr-defined]
+    yield opened
+    assert [s for s in said if not any(part in s for part in expected)] == []
