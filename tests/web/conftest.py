@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from assistant.clock import SetClock
 from assistant.job import Jobs, JobSession
 from assistant.server.app import create_app
 from assistant.server.serve import Server, listen
@@ -93,13 +94,8 @@ class Wire:
 
 
 @pytest.fixture
-def challenge() -> Callable[[], str]:
-    return lambda: "47"
-
-
-@pytest.fixture
-def jobs(tmp_path: Path, challenge: Callable[[], str]) -> Iterator[Jobs]:
-    found = Jobs(tmp_path, challenge=challenge)
+def jobs(tmp_path: Path, clock: SetClock) -> Iterator[Jobs]:
+    found = Jobs(tmp_path, clock=clock, challenge=lambda: "47")
     yield found
     found.store.close()
 

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from assistant.clock import SetClock
 from assistant.job import Jobs, JobSession
 from assistant.server.app import create_app
 from assistant.server.serve import Server, listen
@@ -99,7 +100,7 @@ def inputs_of(job: JobSession, kind: str) -> list[dict[str, Any]]:
     return [b["event"] for b in bodies if "event" in b and b["event"]["input"]["kind"] == kind]
 
 
-def rehearse(job: JobSession, until: Callable[[dict[str, Any]], bool]) -> None:
+def rehearse(job: JobSession, clock: SetClock, until: Callable[[dict[str, Any]], bool]) -> None:
     """Answer as the rehearsal of this door does, until the job stands where it is wanted."""
     job.join("other-helper", "helper")
     job.join("other-lead", "lead")
@@ -107,6 +108,9 @@ def rehearse(job: JobSession, until: Callable[[dict[str, Any]], bool]) -> None:
     for line in script.read_text(encoding="utf-8").splitlines():
         if until(job.view()):
             return
+        if line.startswith("wait "):
+            clock.pass_s(60 * int(line.split()[1]))
+            job.tick()
         who, _, words = line.partition(": ")
         if who in ("lead", "helper"):
             view = job.view()["challenge"] or {"digits": ""}
@@ -147,12 +151,12 @@ def test_a_double_tap_answers_one_question(phone: Any, server: Server, job: JobS
 
 
 def test_a_value_is_entered_read_back_and_affirmed_by_touch(
-    phone: Any, server: Server, job: JobSession
+    phone: Any, server: Server, job: JobSession, clock: SetClock
 ) -> None:
     page = phone(server.url)
     start(page)
-    assert "Listening" in page.inner_text("#ear")
-    rehearse(job, lambda view: view["step"]["kind"] == "reading")
+    page.wait_for_selector("#ear :text('Listening')")
+    rehearse(job, clock, lambda view: view["step"]["kind"] == "reading")
     page.wait_for_selector("[data-act=keypad]")
     seen(page, "reading")
     press(page, "[data-act=keypad]")
@@ -186,11 +190,11 @@ def test_a_value_is_entered_read_back_and_affirmed_by_touch(
 
 
 def test_a_gate_opens_by_press_and_hold_with_the_digits_and_not_by_a_tap(
-    phone: Any, server: Server, job: JobSession
+    phone: Any, server: Server, job: JobSession, clock: SetClock
 ) -> None:
     page = phone(server.url)
     start(page)
-    rehearse(job, lambda view: bool(view["challenge"]))
+    rehearse(job, clock, lambda view: bool(view["challenge"]))
     energy = job.view()["energy"]["state"]
     page.wait_for_selector("[data-gate]")
     assert page.inner_text(".digits").split() == ["4", "7"]
@@ -260,12 +264,12 @@ def test_a_lost_link_is_shown_and_what_was_missed_comes_once(
 
 
 def test_a_proof_is_not_shown_as_valid_without_a_link(
-    phone: Any, wire: Any, job: JobSession
+    phone: Any, wire: Any, job: JobSession, clock: SetClock
 ) -> None:
     phone.expected += ["WebSocket connection", "ERR_"]
     page = phone(wire.url)
     start(page)
-    rehearse(job, lambda view: view["energy"]["state"] == "proven-dead")
+    rehearse(job, clock, lambda view: view["energy"]["state"] == "proven-dead")
     page.wait_for_selector(".energy.safe")
     wire.cut()
     page.wait_for_selector(".energy.danger[data-state=unknown]")
