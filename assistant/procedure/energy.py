@@ -18,7 +18,8 @@ DEAD_SIDE: tuple[EnergyState, ...] = ("isolated", "locked", "proven-dead")
 
 @dataclass(frozen=True)
 class Ledger:
-    """What is known. `people`: who is on the job; `pairs`: conductor pairs to prove dead.
+    """What is known. `people`: who is on the job; `pairs`: points to prove dead; `hazards`:
+    stored mechanical energy to be held.
 
     locks: (person, tag) of every lock that is on. releasing: the work is over and locks come
     off. was_live: the panel was released before the state became unknown. times in [s].
@@ -26,6 +27,8 @@ class Ledger:
 
     people: tuple[str, ...]
     pairs: tuple[str, ...]
+    hazards: tuple[str, ...] = ()
+    restrained: frozenset[str] = field(default_factory=frozenset)
     stored: bool = True  # a drive's DC bus must be waited for and measured
     wait_s: float = 300.0
     state: EnergyState = "unknown"
@@ -98,6 +101,13 @@ RULES: tuple[Rule, ...] = (
         "a lock of every person",
         "29 CFR 1910.333(b)(2)(iv)(A)",
     ),
+    Rule(
+        "restrained",
+        ("isolated", "locked"),
+        None,
+        "",
+        "29 CFR 1910.147(d)(5)(i); 1910.333(b)(2)(ii)(D)",
+    ),
     Rule("tester-before", ("locked",), None, "", "NFPA 70E 120.5; EN 50110-1 rule 3"),
     Rule("dead", ("locked",), None, "tester-before", "29 CFR 1910.333(b)(2)(iv)(B); NFPA 70E"),
     Rule("stored-wait", ("locked",), None, "waiting time over", "29 CFR 1910.147(d)(5)"),
@@ -107,7 +117,7 @@ RULES: tuple[Rule, ...] = (
         "lockout-confirmed",
         ("locked",),
         "proven-dead",
-        "all locks, try-start, tester before and after, all pairs, bus",
+        "all locks, try-start, hazards held, tester before and after, all pairs, bus",
         "29 CFR 1910.147(d)(6)",
     ),
     Rule("lock-off", ("proven-dead", "isolated"), "isolated", "own tag", "29 CFR 1910.147(e)(3)"),
@@ -124,9 +134,15 @@ RULES: tuple[Rule, ...] = (
 RULE: dict[str, Rule] = {rule.move: rule for rule in RULES}
 
 
-def start(people: tuple[str, ...], pairs: tuple[str, ...], stored: bool, wait_s: float) -> Ledger:
+def start(
+    people: tuple[str, ...],
+    pairs: tuple[str, ...],
+    stored: bool,
+    wait_s: float,
+    hazards: tuple[str, ...] = (),
+) -> Ledger:
     """A ledger that knows nothing yet."""
-    return Ledger(people=people, pairs=pairs, stored=stored, wait_s=wait_s)
+    return Ledger(people=people, pairs=pairs, hazards=hazards, stored=stored, wait_s=wait_s)
 
 
 def satisfies(state: EnergyState, need: EnergyState) -> bool:
@@ -160,6 +176,8 @@ def _unproven(ledger: Ledger, move: str, at_s: float, tag: str = "") -> tuple[st
         missing += locks
     if move == "lockout-confirmed" and not ledger.tried:
         missing.append("try-start")
+    if move == "lockout-confirmed":
+        missing += [f"restrained:{each}" for each in ledger.hazards if each not in ledger.restrained]
     if move in ("dead", "stored", "tester-after", "lockout-confirmed"):
         missing += [] if ledger.tester_before else ["tester-before"]
     if move in ("tester-after", "lockout-confirmed"):
@@ -196,7 +214,7 @@ def move(
         return Denied(missing)
     to = RULE[name].to or ledger.state
     if name == "disconnect-off":
-        fresh = start(ledger.people, ledger.pairs, ledger.stored, ledger.wait_s)
+        fresh = _without_proof(replace(ledger, locks=(), releasing=False, was_live=False))
         return replace(fresh, state="isolated", isolated_at_s=at_s)
     if name == "lock":
         others = tuple(lock for lock in ledger.locks if lock[0] != person)
@@ -211,6 +229,7 @@ def move(
         "try-start": {"tried": True},
         "tester-before": {"tester_before": True, "tester_after": False},
         "dead": {"dead": ledger.dead | {pair}, "tester_after": False},
+        "restrained": {"restrained": ledger.restrained | {pair}},
         "stored-wait": {"waited": True},
         "stored": {"bus_dead": True, "tester_after": False},
         "tester-after": {"tester_after": True},
@@ -227,6 +246,7 @@ def _without_proof(ledger: Ledger) -> Ledger:
         tried=False,
         tester_before=False,
         dead=frozenset(),
+        restrained=frozenset(),
         waited=False,
         bus_dead=False,
         tester_after=False,

@@ -107,8 +107,8 @@ def offer_for(plan: Plan, run: Run, missing: tuple[str, ...], at: str | None) ->
 def _supplies(step: Step, kind: str, what: str) -> bool:
     if kind == "state":
         return bool(step.sets and step.sets.energy == what)
-    if kind == "dead":
-        return step.proves == "dead" and step.id.endswith(f".{what}")
+    if kind in ("dead", "restrained"):
+        return step.proves == kind and step.id.endswith(f".{what}")
     wanted = {"wait": "stored-wait", "locks-on": "lock-off"}.get(kind, kind)
     return ledger_move(step) == wanted
 

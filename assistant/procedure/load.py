@@ -31,6 +31,7 @@ from assistant.quantity import quantity, same_dimension, unit
 
 MAX_BYTES = 1_000_000
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
+_TEXTS = ("say", "brief", "reason", "mark", "helper")
 RUNTIME_PLACEHOLDERS = {"person"}  # filled when the step is spoken
 M = TypeVar("M", bound=BaseModel)
 
@@ -199,7 +200,7 @@ def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> 
                 settable |= {"isolated", "locked"}
         _check_gate(step, fail)
         _check_answer(step, reading_units, fail)
-        for field in ("say", "brief", "reason"):
+        for field in _TEXTS:
             for name in PLACEHOLDER.findall(getattr(step, field)):
                 if name not in _placeholders(step):
                     fail(f"placeholder {{{name}}} is not known; use {_placeholders(step)}", field)
@@ -227,6 +228,8 @@ def _check_gate(step: Step, fail: Any) -> None:
             fail(f"proves '{step.proves}' expects a reading with limits", "proves")
         if step.proves == "dead" and step.for_each != "pair":
             fail("proves 'dead' goes through every pair: for_each: pair", "for_each")
+    if step.proves == "restrained" and step.for_each != "hazard":
+        fail("proves 'restrained' goes through every hazard: for_each: hazard", "for_each")
     if step.proves == "stored-wait" and not step.expects.wait:
         fail("proves 'stored-wait' expects wait: stored-energy", "proves")
 
@@ -282,6 +285,8 @@ def _placeholders(step: Step) -> set[str]:
     always = {"nominal", "control_voltage", "door", "site", "wait", "sources", "person"}
     if step.for_each:
         always |= {"item"}
+    if step.for_each == "hazard":
+        always |= {"restraint"}
     if (step.for_each or "").startswith("terminal:"):
         always |= {"conductor", "terminal", "torque"}
     return always
@@ -368,6 +373,13 @@ def slug(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or "item"
 
 
+def dead_points(job: Job) -> tuple[tuple[str, str], ...]:
+    """(id, spoken name) of everything that a dead test measures: the supply's pairs, then the
+    points of second sources that the job names."""
+    own = tuple((pair_id(p), f"{p[0]} to {p[1]}") for p in pairs(job.supply))
+    return own + tuple((slug(name), name) for name in job.also_dead)
+
+
 def pair_id(pair: tuple[str, str]) -> str:
     """'l1-l2' for ('L1', 'L2')."""
     return f"{pair[0]}-{pair[1]}".lower()
@@ -409,9 +421,15 @@ def _items(pack: Pack, step: Step, job: Job) -> list[dict[str, str]]:
     kind = step.for_each
     if kind is None:
         return [{}]
-    if kind in ("pair", "line-pair", "earth-pair"):
+    if kind == "pair":
+        return [{"id": each, "item": name} for each, name in dead_points(job)]
+    if kind == "hazard":
+        return [
+            {"id": slug(each.name), "item": each.name, "restraint": each.restraint}
+            for each in job.hazards
+        ]
+    if kind in ("line-pair", "earth-pair"):
         every = {
-            "pair": pairs(job.supply),
             "line-pair": line_pairs(job.supply),
             "earth-pair": tuple((each, "PE") for each in conductors(job.supply)),
         }[kind]
@@ -461,7 +479,7 @@ def _filled(pack: Pack, step: Step, job: Job, fill: dict[str, str]) -> Step:
         return PLACEHOLDER.sub(value, text)
 
     changes: dict[str, Any] = {"base": step.id, "item": fill.get("item", "")}
-    for field in ("say", "brief", "reason"):
+    for field in _TEXTS:
         changes[field] = put(getattr(step, field))
     if fill:
         changes["id"] = f"{step.id}.{fill['id']}"

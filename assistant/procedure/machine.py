@@ -14,7 +14,7 @@ from dataclasses import replace
 
 from assistant.procedure import answers, energy, inputs
 from assistant.procedure import effects as fx
-from assistant.procedure.load import pair_id, pairs
+from assistant.procedure.load import dead_points, slug
 from assistant.procedure.model import Plan
 from assistant.procedure.moves import Now, Outcome, enter, first_unsettled, void
 from assistant.procedure.run import Run
@@ -40,7 +40,8 @@ def start(plan: Plan) -> Run:
     wait_s = float(quantity(job.stored_energy.wait).to("second").value)
     ledger = energy.start(
         people=job.people,
-        pairs=tuple(pair_id(pair) for pair in pairs(job.supply)),
+        pairs=tuple(each for each, _ in dead_points(job)),
+        hazards=tuple(slug(hazard.name) for hazard in job.hazards),
         stored=job.stored_energy.present,
         wait_s=wait_s,
     )

@@ -23,6 +23,7 @@ Proof = Literal[
     "stored-wait",
     "stored",
     "tester-after",
+    "restrained",
     "lock-off",
 ]
 KEBAB = r"^[a-z0-9]+(-[a-z0-9]+)*$"
@@ -192,8 +193,11 @@ class Step(_Model):
 
     say: what is spoken, one instruction, the value last, under about 12 seconds. brief: its
     short form. reason: why, for "reason". section: where it belongs, for "go to".
-    for_each: "pair", "line-pair", "earth-pair", "conductor", "bonded-part", "energy-source" or
-    "terminal:DEVICE"; the step is repeated for each, with {item}, {conductor}, {terminal}.
+    for_each: "pair", "line-pair", "earth-pair", "conductor", "bonded-part", "energy-source",
+    "hazard" or "terminal:DEVICE"; the step is repeated for each, with {item}, {conductor},
+    {terminal}, {restraint}.
+    mark: what happens on a count of three once everybody addressed has said "all clear"; the
+    step's answer is taken only after the mark. helper: the helper's part of a step for both.
     """
 
     id: str
@@ -211,6 +215,8 @@ class Step(_Model):
     when: When | None = None
     source: Source | None = None
     for_each: str | None = None
+    mark: str = ""
+    helper: str = ""
     # Filled by `bind`: the base id and item of a spread-out step, and its place in the pack.
     base: str = ""
     item: str = ""
@@ -260,6 +266,17 @@ class StoredEnergy(_Model):
     wait: str = "5 min"
 
 
+class Hazard(_Model):
+    """A source of energy that isn't electric: it is held, blocked or let go, and that is proven.
+
+    name: as spoken ("raised curtain"). restraint: how it is held ("prop it with the two posts").
+    """
+
+    name: str
+    kind: Literal["gravity", "spring", "counterweight", "pneumatic", "hydraulic", "rolling"]
+    restraint: str
+
+
 class Terminal(_Model):
     """One line of the terminal plan, from the maker's own sheet."""
 
@@ -292,6 +309,8 @@ class Job(_Model):
     control_voltage: str = "24 V"
     earth_conductor: dict[str, str] = Field(default_factory=dict)  # length, section, lead_null
     energy_sources: tuple[str, ...] = ("mains disconnect",)
+    also_dead: tuple[str, ...] = ()  # points of second sources: "control feed to PE"
+    hazards: tuple[Hazard, ...] = ()
     bonded_parts: tuple[str, ...] = ("panel door", "mounting plate")
     re_prove: str = "30 min"
     people: tuple[str, ...] = ("lead",)

@@ -130,7 +130,7 @@ def moved(
     name = gates.ledger_move(step)
     if name is None:
         return run.ledger
-    pair = step.id.rpartition(".")[2] if step.proves == "dead" else ""
+    pair = step.id.rpartition(".")[2] if step.proves in ("dead", "restrained") else ""
     return energy.move(run.ledger, name, now.at_s, person=person, tag=tag, pair=pair)
 
 
