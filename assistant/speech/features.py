@@ -62,4 +62,5 @@ def log_mel(samples: np.ndarray, frames: int) -> np.ndarray:
     power = np.abs(np.fft.rfft(pieces * window, axis=1)) ** 2
     mel = np.log10(np.maximum(mel_filters() @ power.T.astype(np.float32), 1e-10))
     mel = np.maximum(mel, mel.max() - 8.0)
-    return ((mel + 4.0) / 4.0).astype(np.float32)
+    features: np.ndarray = ((mel + 4.0) / 4.0).astype(np.float32)
+    return features

@@ -12,6 +12,7 @@ import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from assistant.errors import ModelMissing
 from assistant.speech.engines import available
@@ -63,7 +64,7 @@ def install(
     name: str,
     models_dir: Path,
     say: Callable[[str], None] = print,
-    open_url: Callable[..., object] = urllib.request.urlopen,
+    open_url: Callable[..., Any] = urllib.request.urlopen,
 ) -> Path:
     """Fetch a published Vosk model and unpack it.
 
@@ -119,8 +120,8 @@ def install(
     return target
 
 
-def _published_md5(name: str, open_url: Callable[..., object]) -> str | None:
-    with open_url(_LIST, timeout=_TIMEOUT_S) as answer:  # type: ignore[attr-defined]
+def _published_md5(name: str, open_url: Callable[..., Any]) -> str | None:
+    with open_url(_LIST, timeout=_TIMEOUT_S) as answer:
         try:
             models = json.load(answer)
         except ValueError:
@@ -133,7 +134,7 @@ def _published_md5(name: str, open_url: Callable[..., object]) -> str | None:
 
 
 def _download(
-    model: Published, part: Path, say: Callable[[str], None], open_url: Callable[..., object]
+    model: Published, part: Path, say: Callable[[str], None], open_url: Callable[..., Any]
 ) -> None:
     have = part.stat().st_size if part.exists() else 0
     request = urllib.request.Request(model.address)  # noqa: S310 - a fixed https address
@@ -146,10 +147,10 @@ def _download(
         if error.code == 416:  # nothing is left to fetch
             return
         raise
-    with answer:  # type: ignore[attr-defined]
+    with answer:
         resumed = getattr(answer, "status", 200) == 206
         with part.open("ab" if have and resumed else "wb") as file:
-            shutil.copyfileobj(answer, file, _BLOCK)  # type: ignore[arg-type]
+            shutil.copyfileobj(answer, file, _BLOCK)
 
 
 def _md5(path: Path) -> str:

@@ -26,6 +26,9 @@ _SPELLINGS: dict[str, tuple[str, ...]] = {
     "tree": ("three",),
     "fower": ("four",),
     "fife": ("five",),
+    "niner": ("nine or", "niners"),
+    "affirm": ("a firm", "affirmed"),
+    "say": ("see",),
     "percent": ("%",),
     "volts": ("v",),
     "millivolts": ("mv",),
@@ -36,7 +39,10 @@ _SPELLINGS: dict[str, tuple[str, ...]] = {
     "millimetres": ("mm", "millimeters"),
     "centimetres": ("cm", "centimeters"),
     "metres": ("m", "meters"),
-    "newtons": ("n",),
+    "newtons": ("n", "newton's"),
+    "ohms": ("ohm", "homes"),
+    "kilohms": ("kilo ohms", "kiloohms", "kilo-ohms"),
+    "megohms": ("meg ohms", "mega ohms", "megaohms", "mega-ohms", "megoms", "mego ohms"),
     "seconds": ("s",),
     "feet": ("ft",),
     "inches": ("in",),
@@ -87,6 +93,8 @@ class Spelling:
         self.grammar = grammar
         self._pieces = pieces
         self._common = common
+        #: True if a number can be said.
+        self.numbers = any(t.slot in ("value", "digits") for t in grammar.templates)
         self.rare = np.array(sorted(self._rare_pieces()), np.int64)
         self._kept = frozenset(self.rare.tolist())
         self._spelled: dict[int, dict[str, list[str]]] = {}
@@ -130,15 +138,17 @@ class Spelling:
             return (template, place.words) if template else None
         return None
 
-    def free(self, place: Place) -> str | None:
-        """The template whose {free} begins after this place, or None."""
+    def free(self, place: Place) -> tuple[str, tuple[str, ...]] | None:
+        """Template whose {free} begins after this place and the words before it, or None."""
         if place.mode == "start":
-            return self.grammar.free(place.state)
+            template = self.grammar.free(place.state)
+            return (template, ()) if template else None
         if place.mode == "word":
             for word in self._whole_words(place):
                 state = self.grammar.step(place.state, word)
-                if state is not None and self.grammar.free(state):
-                    return self.grammar.free(state)
+                template = None if state is None else self.grammar.free(state)
+                if template:
+                    return template, (*place.words, word)
         return None
 
     def _rare_pieces(self) -> set[int]:
@@ -182,7 +192,10 @@ class Spelling:
             if not (mode == "word" and place.partial.startswith("/")):
                 return []
         if mode == "word" and letter in " ,-" + _END:
-            return self._after_word(place, letter)
+            # Some spellings have a gap inside: "a firm".
+            inside = place.partial + letter
+            longer = [replace(place, partial=inside)] if inside in self._prefixes(state) else []
+            return longer + self._after_word(place, letter)
         if mode == "figure":
             if letter in " -":
                 return [Place(state, "", "gap", place.figures, words)]
@@ -201,7 +214,7 @@ class Spelling:
             return [Place(state, ".", "word", place.figures, words)]
         if mode == "gap" and letter in " ,-!?":
             return []
-        partial = place.partial.strip() + letter
+        partial = place.partial.lstrip() + letter
         known = self._prefixes(state)
         return [Place(state, partial, "word", place.figures, words)] if partial in known else []
 

@@ -158,4 +158,3 @@ class SphinxRecogniser:
             if not segment.word.startswith("<") and segment.word != "SIL":
                 frames += segment.end_frame - segment.start_frame + 1
         return best.hypstr, acoustic, frames
-

@@ -76,7 +76,7 @@ FIGURE_WORDS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "
 MOST_DIGITS = 8
 
 _SLOT = re.compile(r"\{(value|digits|free)(?::(\d+))?\}")
-_WORD = re.compile(r"[a-z][a-z'.]*$")
+_WORD = re.compile(r"[^\W\d_](?:[^\W\d_]|['.])*$")
 
 
 @dataclass(frozen=True)
@@ -139,7 +139,7 @@ def parse(text: str) -> Template:
     if len(slots) > 1:
         raise ValueError(f"template '{text}' has {len(slots)} slots; at most one is allowed")
     for word in rest.split():
-        if not _WORD.match(word):
+        if not _WORD.match(word) or word != word.lower():
             raise ValueError(f"template '{text}': '{word}' is not a lower-case word")
     if not slots:
         if not rest.split():
@@ -450,8 +450,8 @@ def canonical(text: str) -> str:
     """
     text = re.sub(r"(?<=\d),(?=\d{3}\b)", "", text.lower())
     text = re.sub(r"(?<=\d)\.(?=\d)", " point ", text)
-    text = re.sub(r"(?<![a-z\d])\.(?=\d)", " point ", text)
-    words = re.findall(r"\d|[a-z]+(?:'[a-z]+)?", text)
+    text = re.sub(r"(?<!\w)\.(?=\d)", " point ", text)
+    words = re.findall(r"\d|[^\W\d_]+(?:'[^\W\d_]+)?", text)
     return " ".join(_render(words))
 
 

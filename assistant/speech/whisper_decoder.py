@@ -78,7 +78,7 @@ class Decoder:
         self._common = np.ascontiguousarray(common.T)
         self._positions = weights["position_encodings/encodings"]
         self._norm = (weights["layer_norm/gamma"], weights["layer_norm/beta"])
-        self._layers = []
+        self._layers: list[dict[str, np.ndarray]] = []
         while f"layer_{len(self._layers)}/ffn/linear_0/bias" in weights:
             prefix = f"layer_{len(self._layers)}/"
             self._layers.append(
@@ -108,9 +108,7 @@ class Decoder:
 
     def _split(self, rows: np.ndarray) -> np.ndarray:
         """(n, width) -> (heads, n, width of a head)."""
-        return np.ascontiguousarray(
-            rows.reshape(len(rows), self._heads, -1).transpose(1, 0, 2)
-        )
+        return np.ascontiguousarray(rows.reshape(len(rows), self._heads, -1).transpose(1, 0, 2))
 
 
 class Decoding:
