@@ -21,7 +21,7 @@ const role = asked("role") === "helper" ? "helper" : "lead";
 
 const store = new Store({
   view: null, link: "connecting", mic: false, micProblem: null, level: null, heard: null,
-  error: null, started: false, slow: false, job: asked("job"), role, device: deviceId(role), seen: 0,
+  error: null, ring: null, started: false, slow: false, job: asked("job"), role, device: deviceId(role), seen: 0,
 });
 const speaker = new Speaker();
 const microphone = new Microphone();
@@ -45,9 +45,10 @@ function deviceId(forRole) {
 }
 
 async function ask(path, body) {
-  const response = await fetch(path, body && {
-    method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body),
-  });
+  const headers = { "X-Pairing-Code": asked("code") };
+  const response = await fetch(path, body
+    ? { method: "POST", headers: { ...headers, "Content-Type": "application/json" }, body: JSON.stringify(body) }
+    : { headers });
   const answer = await response.json().catch(() => ({}));
   if (!response.ok) throw new Error([answer.what, answer.do].filter(Boolean).join(" ") || "No answer.");
   return answer;
@@ -73,6 +74,7 @@ const act = {
   gateRelease: (held_s) => send("gate-release", { held_s }),
   gateCancel: () => line.open && send("gate-cancel"),
   closeError: () => store.set({ error: null }),
+  closeRing: () => store.set({ ring: null }),
   reconnect: () => line.connect(),
   openMicrophone,
   role(next) { go({ role: next }); },
@@ -89,7 +91,9 @@ const act = {
 function go(changes) {
   const next = new URLSearchParams({ job: store.get("job"), role: store.get("role"), ...changes });
   if (headset) next.set("headset", "1");
-  location.assign(`./?${next}`);
+  if (asked("code")) next.set("code", asked("code"));
+  location.hash = next;
+  location.reload();
 }
 
 async function start() {
@@ -181,6 +185,11 @@ const TAKES = {
     if (message.speaking && headset && !store.get("level")?.speaking) speaker.cut();
     store.set({ level: message });
   },
+  ring(message) {
+    store.set({ ring: message.who });
+    speaker.tone("ring");
+    navigator.vibrate?.([300, 150, 300, 150, 600]);
+  },
   error(message) {
     store.set({ error: message });
     speaker.tone("refused");
@@ -192,6 +201,7 @@ line.addEventListener("welcome", (event) => store.set({ job: event.detail.job })
 line.addEventListener("link", (event) => {
   const { state } = event.detail;
   if (state === store.get("link")) return;
+  document.body.classList.toggle("cut", state !== "open");
   if (state !== "open") {
     if (store.get("link") === "open") speaker.tone("link-lost");
     talk(false);
@@ -276,10 +286,14 @@ function typedLine() {
   return element("div", { class: "stack" }, field, button("Send", sendIt, { "data-act": "send" }));
 }
 
+const stop = element("button", {
+  type: "button", class: "stop", "data-phrase": "stop work", onclick: () => act.touch("stop work"),
+}, "Stop work"); // never inert: it may be pressed at any moment
+
 function foot() {
   const back = shown !== "step" && shown !== "start";
   fill(document.getElementById("foot"),
-    button("Stop work", () => act.touch("stop work"), { class: "stop", "data-phrase": "stop work" }),
+    stop,
     button(back ? "Back to step" : "More", () => show(back ? "step" : "more"), { "data-act": "more" }));
 }
 

@@ -30,7 +30,7 @@ self.addEventListener("fetch", (event) => {
     .then((response) => {
       if (response.ok) {
         const copy = response.clone();
-        caches.open(VERSION).then((kept) => kept.put(event.request, copy));
+        caches.open(VERSION).then((kept) => kept.put(url.origin + url.pathname, copy));
       }
       return response;
     })

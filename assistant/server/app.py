@@ -12,6 +12,7 @@ from assistant import resources
 from assistant.server import guard, routes, socket
 from assistant.server.guard import LOCAL_HOSTS
 from assistant.server.hub import Hub
+from assistant.server.pairing import Pairing
 
 if TYPE_CHECKING:
     from assistant.job import Jobs
@@ -33,6 +34,7 @@ def create_app(
     hosts: tuple[str, ...] = LOCAL_HOSTS,
     make_endpointer: Callable[[], Endpointer] = _endpointer,
     web: Path | None = None,
+    pairing: Pairing | None = None,
 ) -> Flask:
     """The web application for these jobs.
 
@@ -48,6 +50,8 @@ def create_app(
         Makes what cuts a device's sound into utterances; called once a device and listening turn.
     web : Path, optional
         Folder of the page.
+    pairing : Pairing, optional
+        Codes that a device must know; for a server that other machines can reach.
 
     Returns
     -------
@@ -58,7 +62,7 @@ def create_app(
     app.config["MAX_CONTENT_LENGTH"] = BODY_MAX_BYTES
     hub = Hub(jobs, default_job, make_endpointer)
     app.extensions["hub"] = hub
-    guard.install(app, hosts)
-    socket.install(app, hub)
+    guard.install(app, hosts, pairing)
+    socket.install(app, hub, pairing)
     routes.install(app, hub, web or resources.web_dir())
     return app

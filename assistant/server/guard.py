@@ -11,6 +11,9 @@ from urllib.parse import urlsplit
 
 from flask import Flask, Response, request
 
+from assistant.server.pairing import Pairing
+
+OPEN = ("/api/socket", "/api/audio/", "/api/health")
 LOCAL_HOSTS = ("localhost", "127.0.0.1", "[::1]")
 
 
@@ -25,7 +28,7 @@ def _bare(host: str) -> str:
     return host.partition(":")[0].lower()
 
 
-def install(app: Flask, hosts: tuple[str, ...]) -> None:
+def install(app: Flask, hosts: tuple[str, ...], pairing: Pairing | None) -> None:
     """Check each request and add the headers that keep foreign code out of the page."""
     allowed = {host.lower() for host in hosts}
 
@@ -46,6 +49,11 @@ def install(app: Flask, hosts: tuple[str, ...]) -> None:
                 return _refuse(403, "Another page sent this.", "Use this server's own page.")
         if request.method == "POST" and not request.is_json:
             return _refuse(415, "The request is not JSON.", "Send application/json.")
+        # The page itself tells nothing, a reply's digest can't be guessed, and the socket asks for
+        # the code in its hello.
+        private = request.path.startswith("/api/") and not request.path.startswith(OPEN)
+        if pairing and private and not pairing.admits(request.headers.get("X-Pairing-Code", "")):
+            return _refuse(403, "This device is not paired.", "Scan the code the server shows.")
         return None
 
     @app.after_request

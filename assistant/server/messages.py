@@ -227,6 +227,15 @@ class Heard(Message):
 
 
 @dataclass(frozen=True)
+class Ring(Message):
+    """The other person calls: make this device ring. who: "lead" or "helper"."""
+
+    type: ClassVar[str] = "ring"
+    numbered: ClassVar[bool] = True
+    who: str
+
+
+@dataclass(frozen=True)
 class Level(Message):
     """What the server's ear gets, about four times a second while sound comes in.
 
@@ -284,7 +293,7 @@ FROM_DEVICE: dict[str, type[Message]] = {
     )
 }
 FROM_SERVER: dict[str, type[Message]] = {
-    kind.type: kind for kind in (Welcome, State, Say, Heard, Level, Taken, Error, Pong)
+    kind.type: kind for kind in (Welcome, State, Say, Heard, Ring, Level, Taken, Error, Pong)
 }
 _LONGER = {("typed", "text"): TYPED_MAX}
 _JSON_NAME = {str: "string", int: "number", float: "number", bool: "boolean"}

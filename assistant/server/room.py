@@ -33,6 +33,7 @@ from assistant.server.messages import (
     Ping,
     Playback,
     Pong,
+    Ring,
     Say,
     State,
     Taken,
@@ -387,6 +388,7 @@ class Room:
         with self._lock:
             view = self.session.view()
             changed, self.view = view != self.view, view
+            called = any(effect.kind == "helper-called" for effect in turn.effects)
             for seat in self._seats.values():
                 link = seat.link
                 if turn.heard or turn.understood or turn.tone:
@@ -402,6 +404,8 @@ class Room:
                     )
                 if changed:
                     seat.show(view)
+                if called and link.device != turn.device:
+                    link.post(Ring(turn.who))
                 self._say(link, turn, again=False)
 
     def _say(self, link: Link, turn: Turn, again: bool) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 from flask import Flask
 from flask_sock import Sock
 from simple_websocket import ConnectionClosed
+from wsproto.utilities import LocalProtocolError
 
 from assistant.errors import ThirdhandError
 from assistant.server.hub import Hub
@@ -23,6 +24,7 @@ from assistant.server.messages import (
     decode,
     encode,
 )
+from assistant.server.pairing import Pairing
 from assistant.server.room import Room, Seat
 
 log = logging.getLogger(__name__)
@@ -31,6 +33,7 @@ HELLO_WITHIN_S = 10.0
 CLOSE_WITHIN_S = 2.0  # for the device's half of a close
 FAULTS_MAX = 50  # frames in a row that are no messages; more of them is abuse
 BACKLOG_MAX = 200  # frames read from the network and not yet looked at
+GONE = (ConnectionClosed, LocalProtocolError, OSError)  # the connection has ended
 GOING_AWAY, POLICY, TAKEN_OVER = 1001, 1008, 4001
 
 
@@ -63,7 +66,7 @@ class _PlainFrames:
         return self._app(environ, start_response)
 
 
-def install(app: Flask, hub: Hub) -> None:
+def install(app: Flask, hub: Hub, pairing: Pairing | None) -> None:
     """Serve devices at /api/socket."""
     app.config["SOCK_SERVER_OPTIONS"] = {
         "max_message_size": FRAME_MAX_BYTES,
@@ -75,8 +78,8 @@ def install(app: Flask, hub: Hub) -> None:
     @Sock(app).route("/api/socket")
     def serve(ws: Any) -> None:
         raw, ws.sock = ws.sock, _WholeSends(ws.sock)
-        with contextlib.suppress(ConnectionClosed, OSError):  # a device gone keeps its seat
-            _serve(ws, hub)
+        with contextlib.suppress(*GONE):  # a device gone keeps its seat
+            _serve(ws, hub, pairing)
         ws.thread.join(timeout=CLOSE_WITHIN_S)
         # The web server is about to answer the request that became this connection; that answer
         # would reach the device as a broken frame.
@@ -84,8 +87,8 @@ def install(app: Flask, hub: Hub) -> None:
             raw.shutdown(SHUT_RDWR)
 
 
-def _serve(ws: Any, hub: Hub) -> None:
-    entered = _greet(ws, hub)
+def _serve(ws: Any, hub: Hub, pairing: Pairing | None) -> None:
+    entered = _greet(ws, hub, pairing)
     if entered is None:
         return
     room, seat, connection, last = entered
@@ -101,11 +104,11 @@ def _serve(ws: Any, hub: Hub) -> None:
 
 
 def _close(ws: Any, code: int, reason: str) -> None:
-    with contextlib.suppress(ConnectionClosed, OSError):
+    with contextlib.suppress(*GONE):
         ws.close(code, reason)
 
 
-def _greet(ws: Any, hub: Hub) -> tuple[Room, Seat, int, int] | None:
+def _greet(ws: Any, hub: Hub, pairing: Pairing | None) -> tuple[Room, Seat, int, int] | None:
     """The seat that the device's hello asks for, or None if the connection was closed."""
     for _ in range(5):
         frame = ws.receive(timeout=HELLO_WITHIN_S)
@@ -118,6 +121,11 @@ def _greet(ws: Any, hub: Hub) -> tuple[Room, Seat, int, int] | None:
             message, _n = decode(frame)
             if not isinstance(message, Hello):
                 raise MessageError(f"'{message.type}' came before hello", "say hello first")
+            if pairing and not pairing.admits(message.code, message.role):
+                raise MessageError(
+                    f"the code is not that of the {message.role}",
+                    "scan the code that the server shows",
+                )
             try:
                 room = hub.room(message.job)
             except (ThirdhandError, KeyError, ValueError, OSError) as error:
@@ -149,7 +157,7 @@ def _send_all(ws: Any, link: Link, connection: int, sent: int) -> None:
             frames, sent = due
             for frame in frames:
                 ws.send(frame)
-    except (ConnectionClosed, OSError):
+    except GONE:
         pass
 
 

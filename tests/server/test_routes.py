@@ -12,6 +12,7 @@ from flask.testing import FlaskClient
 
 from assistant.job import Jobs
 from assistant.server.app import create_app
+from assistant.server.pairing import Pairing
 
 
 class Whole(FlaskClient):
@@ -113,6 +114,20 @@ def test_another_site_or_name_is_refused(client: FlaskClient) -> None:
         assert client.post("/api/jobs", json=body, headers=headers).status_code == 403
     fine = {"Origin": "http://localhost", "Sec-Fetch-Site": "same-origin"}
     assert client.post("/api/jobs", json=body, headers=fine).status_code == 201
+
+
+def test_the_record_is_told_to_paired_devices_only(jobs: Jobs, job_id: str) -> None:
+    pairing = Pairing()
+    app = create_app(jobs, job_id, pairing=pairing)
+    app.test_client_class = Whole
+    with app.test_client() as client:
+        path = f"/api/jobs/{job_id}/record"
+        assert client.get("/").status_code == 200
+        assert client.get("/api/health").status_code == 200
+        assert client.get(path).status_code == 403
+        paired = {"X-Pairing-Code": pairing.codes["helper"]}
+        assert client.get(path, headers=paired).status_code == 200
+    app.extensions["hub"].close()
 
 
 def test_a_form_of_another_site_cannot_pass_for_json(client: FlaskClient) -> None:

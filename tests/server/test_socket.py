@@ -12,7 +12,9 @@ import pytest
 from websocket import WebSocketBadStatusException, WebSocketTimeoutException
 
 from assistant.job import Jobs
+from assistant.server.app import create_app
 from assistant.server.messages import FRAME_MAX_BYTES, SOUND_MAX_BYTES
+from assistant.server.pairing import TRIES, Pairing
 from assistant.server.serve import Server, listen
 from assistant.speech.espeak_voice import make_speech
 
@@ -99,8 +101,6 @@ def test_a_press_that_never_arrived_is_sent_again_with_its_number(
 def test_a_server_that_was_started_again_begins_a_new_session_in_place(
     lead: Any, server: Server, jobs: Jobs, job_id: str, tmp_path: Any
 ) -> None:
-    from assistant.server.app import create_app
-
     lead.touch("done")
     server.stop()
     lead.drop()
@@ -302,6 +302,50 @@ def test_a_short_absence_is_no_departure(lead: Any, jobs: Jobs, job_id: str) -> 
     time.sleep(1.5)
     assert lead.connect()["resumed"]
     assert left == []
+
+
+def test_a_call_rings_on_the_other_device_and_on_no_other(lead: Any, device: Device) -> None:
+    helper = device("phone-2", role="helper")
+    helper.connect()
+    helper.until("say")
+    lead.touch("call helper")
+    assert helper.until("ring")["who"] == "lead"
+    assert not [m for m in lead.got if m["type"] == "ring"]
+
+
+def test_a_server_in_the_network_asks_for_the_code_of_the_role(
+    jobs: Jobs, job_id: str, device: Device
+) -> None:
+    pairing = Pairing()
+    with listen(create_app(jobs, job_id, pairing=pairing)) as served:
+        for code, admitted in (
+            ("", False),
+            (pairing.codes["helper"], False),
+            (pairing.codes["lead"], True),
+        ):
+            client = device(code=code)
+            client.server = served
+            client.patience_s = 0.5
+            if admitted:
+                assert client.connect()["role"] == "lead"
+            else:
+                with pytest.raises(WebSocketTimeoutException):
+                    client.connect()
+                assert "code" in client.got[0]["what"]
+            client.drop()
+
+
+def test_many_wrong_codes_shut_the_door_for_a_minute() -> None:
+    now_s = [0.0]
+    pairing = Pairing(lambda: now_s[0])
+    code = pairing.codes["lead"]
+    assert pairing.admits(code.lower(), "lead")
+    assert not any(pairing.admits(f"guess {number}") for number in range(TRIES))
+    assert not pairing.admits(code, "lead")
+    now_s[0] += 61
+    assert pairing.admits(code, "lead")
+    assert pairing.admits(code)
+    assert not pairing.admits(code, "customer")
 
 
 def test_a_crowd_of_devices_is_bounded(device: Device, lead: Any) -> None:

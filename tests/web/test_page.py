@@ -273,7 +273,7 @@ def test_a_proof_is_not_shown_as_valid_without_a_link(
     page.wait_for_selector(".energy.safe")
     wire.cut()
     page.wait_for_selector(".energy.danger[data-state=unknown]")
-    assert "Proven dead" in page.inner_text("#energy")  # as the last known, and no more
+    assert "Was: proven dead" in page.inner_text("#energy")  # as the last known, and no more
     seen(page, "link-lost-in-proof")
 
 

@@ -34,6 +34,7 @@ export const MESSAGES = {
       "device": "string", "who": "string", "text": "string", "understood": "string",
       "tone": "string", "turn": "number"
     },
+    "ring": { "who": "string" },
     "level": { "dbfs": "number", "speaking": "boolean", "open": "boolean", "why": "string" },
     "taken": { "number": "number" },
     "error": { "what": "string", "do": "string", "about": "number" },
@@ -41,7 +42,7 @@ export const MESSAGES = {
   },
   "numbered": [
     "touch", "typed", "gate-press", "gate-release", "gate-cancel",
-    "state", "say", "heard", "taken"
+    "state", "say", "heard", "ring", "taken"
   ]
 };
 

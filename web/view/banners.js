@@ -1,6 +1,6 @@
 // What outweighs the step: a lost link, work held, an error, a refused microphone.
 
-import { button, element, fill } from "./element.js";
+import { button, element, fill, layoutMoved } from "./element.js";
 
 const HELD = {
   "stop-work": ["Work stopped", "Nothing goes on until the lead says go ahead."],
@@ -10,8 +10,8 @@ const HELD = {
 
 export function banners(root, store, act) {
   store.watch(
-    (s) => [s.get("link"), s.get("view")?.held ?? null, s.get("error"), s.get("micProblem")],
-    ([link, held, error, micProblem]) => {
+    (s) => [s.get("link"), s.get("view")?.held ?? null, s.get("error"), s.get("micProblem"), s.get("ring")],
+    ([link, held, error, micProblem, ring]) => {
       const found = [];
       if (link === "lost") {
         found.push(element("div", { class: "banner danger", role: "alert", "data-banner": "link" },
@@ -28,6 +28,11 @@ export function banners(root, store, act) {
         found.push(element("div", { class: "banner danger", role: "alert", "data-banner": "held" },
           element("b", {}, head), text));
       }
+      if (ring) {
+        found.push(element("div", { class: "banner notice", role: "alert", "data-banner": "ring" },
+          element("b", {}, `The ${ring} calls you`),
+          button("I come", act.closeRing)));
+      }
       if (error) {
         found.push(element("div", { class: "banner caution", role: "alert", "data-banner": "error" },
           element("b", {}, error.what), error.do,
@@ -39,5 +44,6 @@ export function banners(root, store, act) {
           button("Try again", act.openMicrophone)));
       }
       fill(root, ...found);
+      layoutMoved();
     });
 }

@@ -16,17 +16,23 @@ export function fill(root, ...children) {
   root.replaceChildren(...children.flat().filter((child) => child != null && child !== false));
 }
 
-// A button that answers a press once: for a moment after it appears it is inert, so that the
-// second half of a double tap can't answer a question that wasn't read.
+// A button is inert for a moment after it appeared or may have moved, so that the second half of
+// a double tap, or a finger already on its way, can't answer a question that wasn't read.
 const INERT_MS = 400;
+let moved_ms = 0;
+
+// Something above the buttons came or went.
+export function layoutMoved() {
+  moved_ms = performance.now();
+}
 
 export function button(label, press, properties = {}) {
-  const born = performance.now();
+  const born_ms = performance.now();
   return element("button", {
     type: "button",
     ...properties,
     onclick: (event) => {
-      if (performance.now() - born >= INERT_MS) press(event);
+      if (performance.now() - Math.max(born_ms, moved_ms) >= INERT_MS) press(event);
     },
   }, label);
 }

@@ -43,7 +43,7 @@ export function gatePanel(step, challenge, act) {
 function holdButton(challenge, digits, act) {
   const words = element("span", {}, "Press and hold until the bar is full");
   const hold = element("button", { type: "button", class: "hold key", "data-act": "hold" }, words, element("i"));
-  hold.style.setProperty("--hold", `${challenge.hold_s ?? 1.5}s`);
+  hold.style.setProperty("--hold", `${(challenge.hold_s ?? 1.5) + 0.2}s`);
   let since = 0;
   const end = (cancelled) => {
     if (!since) return;

@@ -14,7 +14,8 @@ export function heardLine(root, store) {
       return;
     }
     const said = heard.text ? `“${heard.text}”` : "a sound";
-    const taken = heard.understood && heard.understood !== heard.text ? ` → ${heard.understood}` : "";
+    const plain = (words) => words.toLowerCase().replaceAll("-", " ");
+    const taken = heard.understood && plain(heard.understood) !== plain(heard.text) ? ` → ${heard.understood}` : "";
     fill(root, element("div", { class: "heard", "data-tone": heard.tone },
       shape(SIGNS[heard.tone] ?? "listening", heard.tone),
       element("span", {}, `Heard ${heard.who ?? ""}: ${said}${taken}`.replace(" :", ":"))));

@@ -2,6 +2,8 @@
 
 import { button, element, fill } from "./element.js";
 
+const when = (wall) => (wall ? wall.slice(0, 16).replace("T", " at ") : "earlier");
+
 export async function jobsView(root, store, ask, act) {
   fill(root, element("h1", {}, "Jobs"), element("p", { class: "quiet" }, "Reading…"));
   try {
@@ -13,8 +15,10 @@ export async function jobsView(root, store, ask, act) {
       element("h1", {}, "Your part"), roles,
       element("h2", {}, "On record"),
       element("div", { class: "stack" }, jobs.length
-        ? jobs.map(({ id, site, door, title }) => button(
-          [site, door, title].filter(Boolean).join(", ") || id, () => act.job(id), { "data-job": id }))
+        ? jobs.map(({ id, title, started_wall }) => button(
+          [element("span", { class: "first" }, title || id),
+            element("span", { class: "second" }, `${id.replace(/-\d{12}.*$/, "")}, begun ${when(started_wall)}`)],
+          () => act.job(id), { "data-job": id }))
         : element("p", { class: "quiet" }, "No job yet.")),
       element("h2", {}, "Begin a new one"),
       element("div", { class: "stack" }, sheets.length

@@ -24,7 +24,7 @@ export function energyBar(root, store) {
     const state = linked && energy ? energy.state : "unknown";
     const [colour, sign, words] = ENERGY[state] ?? ENERGY.unknown;
     const last = !linked && energy && energy.state !== "unknown" && ENERGY[energy.state]?.[2];
-    const meaning = last ? `No link. Last known: ${last}` : (ENERGY[state] ?? ENERGY.unknown)[3];
+    const meaning = last ? `No link. Was: ${last.toLowerCase()}` : (ENERGY[state] ?? ENERGY.unknown)[3];
     const left = linked && energy?.wait_left_s;
     const bar = element("div", { class: `energy ${colour}`, "data-state": state },
       shape(sign),
