@@ -20,6 +20,7 @@ from assistant.errors import ModelMissing
 from assistant.speech.audio import level_dbfs, read_sound
 
 _SILENT_DBFS = -60.0
+_TRIES = 5
 #: The library looks voices up by the name of their file.
 _FILES = {"en-gb": "en"}
 _lock = threading.Lock()
@@ -92,13 +93,15 @@ def _save(text: str, voice: str, rate_wpm: int, volume: float, path: Path) -> No
         engine.setProperty("voice", named)
         engine.setProperty("rate", rate_wpm)
         engine.setProperty("volume", volume)
-        engine.save_to_file(text, str(path))
-        engine.runAndWait()
-    if not path.is_file() or not path.stat().st_size:
-        raise ModelMissing(f"eSpeak NG wrote no sound for '{text}'")
-    has_sound = any(c.isalnum() for c in text) and volume >= 0.05
-    if has_sound and level_dbfs(read_sound(path)) < _SILENT_DBFS:
-        raise ModelMissing(f"eSpeak NG gave only silence for '{text}' with voice '{voice}'")
+        has_sound = any(c.isalnum() for c in text) and volume >= 0.05
+        # The driver's end of an utterance may be that of the one before, and then the file is
+        # empty: about one in a hundred on a busy machine. Another try mends it.
+        for _ in range(_TRIES):
+            engine.save_to_file(text, str(path))
+            engine.runAndWait()
+            if path.is_file() and (not has_sound or level_dbfs(read_sound(path)) >= _SILENT_DBFS):
+                return
+    raise ModelMissing(f"eSpeak NG gave no sound for '{text}' with voice '{voice}'")
 
 
 def _load() -> Any:
