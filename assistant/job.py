@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -36,6 +36,7 @@ from assistant.speech.recogniser import Expected, Recogniser, Transcript
 from assistant.speech.voice import Voice
 
 HOLD_S = 1.5  # a gate by touch is pressed at least this long, so that no brush opens it
+Role = Literal["lead", "helper"]
 SILENT = ("noise", "too short", "other speech")  # answered by a tone alone, never by talk
 
 
@@ -107,7 +108,7 @@ class JobSession:
         self._draw = challenge
         self._lock = threading.RLock()
         self._base_s = -self.clock.mono_s()
-        self._roles: dict[str, str] = {}
+        self._roles: dict[str, Role] = {}
         self._listeners: list[Callable[[Turn], None]] = []
         self._said: tuple[str, ...] = ()
         self._last: Turn | None = None
@@ -148,12 +149,23 @@ class JobSession:
     def join(self, device: str, role: str) -> None:
         """A device takes part as "lead" or "helper"."""
         with self._lock:
-            self._roles[device] = role if role in ("lead", "helper") else "helper"
+            taken: Role = "lead" if role == "lead" else "helper"
+            if self._roles.get(device) == taken:
+                return
+            self._leave(device)
+            self._roles[device] = taken
+            if list(self._roles.values()).count(taken) == 1:
+                self._act(inputs.DeviceJoined(role=taken))
 
     def leave(self, device: str) -> None:
-        """A device is gone."""
+        """A device is gone; with the last one of a role, steps that need the role wait."""
         with self._lock:
-            self._roles.pop(device, None)
+            self._leave(device)
+
+    def _leave(self, device: str) -> None:
+        role = self._roles.pop(device, None)
+        if role and role not in self._roles.values():
+            self._act(inputs.DeviceLost(role=role))
 
     def subscribe(self, callback: Callable[[Turn], None]) -> Callable[[], None]:
         """Have every turn told; the function that comes back ends it."""
@@ -261,6 +273,9 @@ class JobSession:
             for effect in effects:
                 if isinstance(effect, fx.Setting):
                     self.speaking.change(effect.name)
+                if isinstance(effect, fx.HandedOver):
+                    swap: dict[Role, Role] = {"lead": "helper", "helper": "lead"}
+                    self._roles = {device: swap[role] for device, role in self._roles.items()}
             words = self._words(effects)
             return self._tell(self._turn(device, _as_heard(event), what, effects, words, seq))
 
@@ -317,7 +332,10 @@ class JobSession:
         )
 
     def _tell(self, turn: Turn) -> Turn:
-        self._last = turn
+        if not turn.device and not turn.replies:
+            return turn  # a device came or went and nothing hangs on it
+        if turn.device:
+            self._last = turn
         for callback in tuple(self._listeners):
             callback(turn)
         return turn
@@ -333,10 +351,10 @@ class JobSession:
             words = self._said or self._words(effects)
             return self._turn("", Transcript("", 1.0), None, effects, words, 0)
 
-    def view(self) -> dict[str, Any]:
-        """The job's state for a screen, as plain data."""
+    def view(self, device: str = "") -> dict[str, Any]:
+        """The job's state for a device's screen, as plain data."""
         with self._lock:
-            return _view(self)
+            return _view(self, self._roles.get(device, "lead"))
 
 
 def _as_heard(event: inputs.Event) -> Transcript:
@@ -494,7 +512,7 @@ def find_pack(name: str | Path) -> Path:
 # --- the view -------------------------------------------------------------------------------
 
 
-def _view(session: JobSession) -> dict[str, Any]:
+def _view(session: JobSession, role: str) -> dict[str, Any]:
     plan, run = session.plan, session.run
     step = plan.step(run.at) if run.at else None
     now_s = session._base_s + session.clock.mono_s()
@@ -508,7 +526,16 @@ def _view(session: JobSession) -> dict[str, Any]:
             "title": plan.pack.title,
         },
         "energy": {"state": run.ledger.state, "wait_left_s": _wait_left(run, step, now_s)},
-        "step": _step_view(plan, run, step) if step else None,
+        "role": role,
+        "people": [
+            {
+                "role": person,
+                "tag": run.ledger.lock_of(person),
+                "device": "lost" if person in run.lost else person in run.devices,
+            }
+            for person in run.ledger.people
+        ],
+        "step": _step_view(plan, run, step, role) if step else None,
         "pending": _pending_view(run),
         "challenge": {"phrase": issued.phrase, "digits": issued.digits} if issued else None,
         "held": run.held,
@@ -542,7 +569,7 @@ def _wait_left(run: Run, step: Step | None, now_s: float) -> float | None:
     return None
 
 
-def _step_view(plan: Plan, run: Run, step: Step) -> dict[str, Any]:
+def _step_view(plan: Plan, run: Run, step: Step, role: str) -> dict[str, Any]:
     shown = [each for each in plan.steps if gates.applies(plan, run, each)]
     number = shown.index(step) + 1 if step in shown else 0
     spec = step.expects.reading or step.expects.derived
@@ -555,6 +582,11 @@ def _step_view(plan: Plan, run: Run, step: Step) -> dict[str, Any]:
         "section": step.section,
         "say": replies.filled(step.say, step, run),
         "brief": replies.filled(step.brief or step.say, step, run),
+        "mine": role in gates.addressed(run, step),
+        "part": replies.filled(step.helper, step, run) if role == "helper" else "",
+        "mark": step.mark,
+        "marked": run.marked,
+        "clear": sorted(run.clear),
         "caution": {"word": caution.word, "text": caution.text} if caution else None,
         "who": step.who,
         "kind": step.expects.kind,
@@ -623,7 +655,9 @@ def _buttons(plan: Plan, run: Run, step: Step | None) -> list[dict[str, str]]:
     if run.pending:
         return [button("affirm"), button("negative"), button("say again")]
     found: list[dict[str, str]] = []
-    if step and not run.refused:
+    if step and step.mark and not run.marked and not run.refused:
+        found.append(button("all clear"))
+    elif step and not run.refused:
         if step.expects.confirmation:
             found.append(button(step.expects.confirmation))
         if step.expects.wait:

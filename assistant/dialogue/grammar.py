@@ -34,6 +34,7 @@ _PENDING = (
 _ONLY_PENDING = ("affirm", "plain-yes", "negative", "disregard")
 _ONLY_HELD = ("go-ahead",)
 _BY_KIND = ("correction-value", "correction-digits")
+_FOR_TWO = ("all-clear", "hand-over")
 _GATES = ("lockout-confirmed", "clear-to-energise")
 
 
@@ -87,9 +88,13 @@ def _now(plan: Plan, run: Run) -> Iterator[Phrase]:
         yield from _own(step, run)
     yield from _corrections(plan, run)
     yield from _universal(*_GATES, weight="gate")
-    left_out = {*_ONLY_PENDING, *_ONLY_HELD, *_BY_KIND, *_GATES}
+    left_out = {*_ONLY_PENDING, *_ONLY_HELD, *_BY_KIND, *_GATES, *_FOR_TWO}
     keys = {meaning.key for meaning in language().phrases.values()}
     yield from _universal(*(key for key in _in_file_order() if key in keys - left_out))
+    if step and step.mark and not run.marked:
+        yield from _universal("all-clear", weight="value")
+    if len(run.ledger.people) > 1:
+        yield from _universal("hand-over", weight="value")
     yield from _sections(plan)
 
 

@@ -334,7 +334,11 @@ def _(effect: fx.Entered, scene: _Scene) -> Sequence[str]:
     if step.caution and not effect.again:
         signal = language().signals[step.caution.word]
         caution = f"{signal} {_sentence(filled(step.caution.text, step, scene.run))}"
-    return (caution, _sentence(_addressed(text, step, scene.plan)))
+    text = _sentence(_addressed(text, step, scene.plan))
+    if step.helper and not short:
+        helper = _sentence(filled(step.helper, step, scene.run))
+        text = _t("helper-part", text=text, helper=helper)
+    return (caution, text, _t("call-clear") if step.mark else "")
 
 
 @_say.register
@@ -361,6 +365,8 @@ def _(effect: fx.ReadBack, scene: _Scene) -> Sequence[str]:
 
 @_say.register
 def _(effect: fx.Taken, scene: _Scene) -> Sequence[str]:
+    if effect.person and not effect.tag and effect.word:
+        return (_t("is-clear", who=_first_up(effect.person)),)
     if effect.tag:
         return (_t("tag-taken", digits=digit_words(effect.tag)),)
     step = scene.step(effect.step)
@@ -443,7 +449,7 @@ def _missing(code: str) -> str:
         kind = "wait-over"
     elif kind == "unsettled":
         what = _name(what)
-    elif kind in ("dead", "failed"):
+    elif kind in ("dead", "failed", "restrained"):
         what = _item(what.replace(".", " ") if kind == "failed" else what)
     time = _time(float(what or 0)) if kind == "wait" else ""
     return language().text("missing", kind, what=what, state=state, time=time)
@@ -603,6 +609,24 @@ def _(effect: fx.Noted, scene: _Scene) -> Sequence[str]:
 @_say.register
 def _(effect: fx.Setting, scene: _Scene) -> Sequence[str]:
     return (language().text("settings", effect.name),)
+
+
+@_say.register
+def _(effect: fx.DeviceNotice, scene: _Scene) -> Sequence[str]:
+    who = effect.role if not effect.present else _first_up(effect.role)
+    return (_t("device-back" if effect.present else "device-lost", who=who),)
+
+
+@_say.register
+def _(effect: fx.Marked, scene: _Scene) -> Sequence[str]:
+    step = scene.step(effect.step)
+    what = filled(step.mark, step, scene.run).rstrip(".") if step else ""
+    return (_t("marked", what=what),)
+
+
+@_say.register
+def _(effect: fx.HandedOver, scene: _Scene) -> Sequence[str]:
+    return (_t("handed-over"),)
 
 
 @_say.register

@@ -41,6 +41,8 @@ def take(what: Any, now: Now, run: Run) -> Outcome:
         return _tick(now, run)
     if isinstance(what, inputs.Restarted | inputs.CrewChanged | inputs.PersonJoined):
         return _unknown_again(what, now, run)
+    if isinstance(what, inputs.DeviceJoined | inputs.DeviceLost):
+        return _device(what, now, run)
     if isinstance(what, inputs.LockOff | inputs.PowerOn):
         return _said_live(what, now, run)
     if run.held and not _allowed_while_held(what):
@@ -97,6 +99,37 @@ def _said_live(what: Any, now: Now, run: Run) -> Outcome:
     return Outcome(out.run, told + out.effects)
 
 
+def _device(what: Any, now: Now, run: Run) -> Outcome:
+    """A role's device comes or goes. A role that isn't on the job joins it, without a lock."""
+    present = isinstance(what, inputs.DeviceJoined)
+    told: tuple[fx.Effect, ...] = (fx.DeviceNotice(role=what.role, present=present),)
+    if not present:
+        run = replace(run, devices=run.devices - {what.role}, lost=run.lost | {what.role})
+        pending = run.pending
+        if pending and pending.who == what.role:  # nobody is left who could affirm it
+            run = replace(run, pending=None)
+    else:
+        back = what.role in run.lost
+        told = told if back else ()
+        run = replace(run, devices=run.devices | {what.role}, lost=run.lost - {what.role})
+        if what.role not in run.ledger.people:
+            return _unknown_again(inputs.PersonJoined(person=what.role), now, run)
+    step = _step(now, run)
+    waits = step is not None and bool(gates.lost_for(run, step))
+    waited = any(code.startswith("device-lost") for code in run.refused)
+    if step is None or run.held or waits == waited:
+        return stay(run, *told)
+    out = enter(now, run, step.id)
+    return Outcome(out.run, told + out.effects)
+
+
+def _not_now(now: Now, run: Run, step: Step) -> tuple[str, ...]:
+    """Why the step's answer isn't taken from this person now."""
+    if run.refused:
+        return run.refused
+    return gates.may_answer(run, step, now.who) or gates.not_clear(run, step)
+
+
 def _step(now: Now, run: Run) -> Step | None:
     return now.plan.step(run.at) if run.at else None
 
@@ -132,6 +165,10 @@ def _(what: inputs.Affirm, now: Now, run: Run) -> Outcome:
     pending = run.pending
     if pending is None:
         return again(now, run, "not here")
+    if now.who not in (pending.who, "system"):
+        return refuse(now, run, (f"affirm-from:{pending.who}",))
+    if pending.kind == "hand-over":
+        return _handed_over(now, run)
     step = now.plan.step(pending.step)
     if what.plain and (step.gate or (step.limits and step.limits.safety)):
         return refuse(now, run, ("affirm-needed",))
@@ -179,8 +216,9 @@ def _(what: inputs.Confirm, now: Now, run: Run) -> Outcome:
     step = _step(now, run)
     if step is None:
         return again(now, run, "not here")
-    if run.refused:
-        return refuse(now, run, run.refused)
+    no = _not_now(now, run, step)
+    if no:
+        return refuse(now, run, no)
     if step.expects.wait and what.word == "done":
         left = wait_left(now, run, step)
         if left > 0:
@@ -192,7 +230,7 @@ def _(what: inputs.Confirm, now: Now, run: Run) -> Outcome:
     if missing:
         return refuse(now, run, missing)
     if step.gate:
-        pending = Pending(step.id, "confirm", now.at_s, word=what.word)
+        pending = Pending(step.id, "confirm", now.at_s, now.who, word=what.word)
         return stay(replace(run, pending=pending), fx.ReadBack(step=step.id, word=what.word))
     return settle(now, run, step, (fx.Taken(step=step.id, word=what.word),))
 
@@ -202,8 +240,9 @@ def _(what: inputs.Tag, now: Now, run: Run) -> Outcome:
     step = _step(now, run)
     if step is None or step.expects.tag is None:
         return again(now, run, "not here")
-    if run.refused:
-        return refuse(now, run, run.refused)
+    no = _not_now(now, run, step)
+    if no:
+        return refuse(now, run, no)
     owner = person(run, step) or ""
     if step.proves == "lock-off":
         owner = next((p for p, tag in run.ledger.locks if tag == what.digits), "")
@@ -213,7 +252,9 @@ def _(what: inputs.Tag, now: Now, run: Run) -> Outcome:
     missing = energy.missing_for(run.ledger, move, now.at_s, what.digits)
     if missing:
         return refuse(now, run, missing)
-    pending = Pending(step.id, "tag", now.at_s, tag=what.digits, person=owner)
+    if owner != now.who and owner in run.devices | run.lost:
+        return refuse(now, run, (f"answer-from:{owner}",))  # each takes off their own lock
+    pending = Pending(step.id, "tag", now.at_s, now.who, tag=what.digits, person=owner)
     read = fx.ReadBack(step=step.id, tag=what.digits, person=owner)
     return stay(replace(run, pending=pending), read)
 
@@ -224,8 +265,9 @@ def _(what: inputs.Choice, now: Now, run: Run) -> Outcome:
     target = (step.expects.choice or {}).get(what.answer) if step else None
     if step is None or target is None:
         return again(now, run, "not here")
-    if run.refused:
-        return refuse(now, run, run.refused)
+    no = _not_now(now, run, step)
+    if no:
+        return refuse(now, run, no)
     taken = (fx.Taken(step=step.id, answer=what.answer),)
     if target == "next":
         return settle(now, run, step, taken)
@@ -253,7 +295,7 @@ def _(what: inputs.Challenge, now: Now, run: Run) -> Outcome:
     )
     if gate is None:
         return again(now, run, "not here")
-    if what.phrase == "clear-to-energise" and now.who not in ("lead", "system"):
+    if now.who not in ("lead", "system"):
         return refuse(now, run, ("lead-only",))
     missing = gates.may_open(now.plan, run, gate, now.at_s) or gates.may_enter(run, gate)
     if missing:
@@ -263,7 +305,7 @@ def _(what: inputs.Challenge, now: Now, run: Run) -> Outcome:
     wrong = _wrong_challenge(now, run, what.digits)
     if wrong:
         return _challenge_again(now, run, gate, wrong)
-    pending = Pending(gate.id, "challenge", now.at_s, digits=what.digits, word=what.phrase)
+    pending = Pending(gate.id, "challenge", now.at_s, now.who, digits=what.digits, word=what.phrase)
     read = fx.ReadBack(step=gate.id, word=what.phrase, challenge=what.digits)
     return stay(replace(run, pending=pending), read)
 
@@ -297,8 +339,9 @@ def _hear_reading(what: inputs.Reading, now: Now, run: Run, step: Step, corrects
     """Hold a value as pending, unless it can't be what was measured."""
     spec = step.expects.reading
     assert spec is not None
-    if run.refused and not corrects:
-        return refuse(now, run, run.refused)
+    no = _not_now(now, run, step)
+    if no and not corrects:
+        return refuse(now, run, no)
     missing = gates.may_enter(run, step) or gates.may_open(now.plan, run, step, now.at_s)
     if missing and not corrects:
         return refuse(now, run, missing)
@@ -308,7 +351,7 @@ def _hear_reading(what: inputs.Reading, now: Now, run: Run, step: Step, corrects
     if not same_dimension(said_unit, spec.unit):
         wrong = fx.WrongUnit(step=step.id, said=said_unit, expected=unit(spec.unit).name)
         return stay(replace(run, pending=None), wrong)
-    held = Pending(step.id, "reading", now.at_s, said=what.said, corrects=corrects)
+    held = Pending(step.id, "reading", now.at_s, now.who, said=what.said, corrects=corrects)
     if what.special:
         held = replace(held, special=what.special)
         read = fx.ReadBack(step=step.id, special=what.special, unit=said_unit)
@@ -464,6 +507,48 @@ def _read_back_again(pending: Pending) -> fx.ReadBack:
     )
 
 
+def _hand_over(now: Now, run: Run) -> Outcome:
+    """Lead and helper want to change over; asked back, because every lock is taken anew."""
+    if len(run.ledger.people) < 2:
+        return refuse(now, run, ("alone",))
+    if now.who != "lead":
+        return refuse(now, run, ("lead-only",))
+    pending = Pending(run.at or "", "hand-over", now.at_s, now.who, word="hand over")
+    read = fx.ReadBack(step=run.at or "", word="hand over")
+    return stay(replace(run, pending=pending), read)
+
+
+def _handed_over(now: Now, run: Run) -> Outcome:
+    swap = {"lead": "helper", "helper": "lead"}
+    run = replace(
+        run,
+        pending=None,
+        devices=frozenset(swap[role] for role in run.devices),
+        lost=frozenset(swap[role] for role in run.lost),
+    )
+    out = _unknown_again(inputs.CrewChanged(people=run.ledger.people), now, run)
+    return Outcome(out.run, (fx.HandedOver(), *out.effects))
+
+
+def _all_clear(now: Now, run: Run) -> Outcome:
+    """One person is clear; with the last one the count is given."""
+    step = _step(now, run)
+    if step is None or not step.mark or run.marked:
+        return again(now, run, "not here")
+    no = run.refused or gates.may_answer(run, step, now.who)
+    if no:
+        return refuse(now, run, no)
+    owed = [code.partition(":")[2] for code in gates.not_clear(run, step)]
+    alone = not any(role in run.devices | run.lost for role in owed)
+    # On one device the people take turns at it, in the order in which they are asked.
+    person = now.who if now.who in owed or not alone else owed[0]
+    run = replace(run, clear=run.clear | {person})
+    taken = fx.Taken(step=step.id, word="all clear", person=person)
+    if gates.not_clear(run, step):
+        return stay(run, taken)
+    return stay(replace(run, marked=True), taken, fx.Marked(step=step.id))
+
+
 def _go_back(now: Now, run: Run) -> Outcome:
     here = now.plan.index(run.at) if run.at else len(now.plan.steps)
     for step in reversed(now.plan.steps[:here]):
@@ -519,6 +604,8 @@ _COMMANDS: dict[str, Any] = {
     "emergency": _hold("emergency"),
     "go-ahead": _go_ahead,
     "go-back": _go_back,
+    "hand-over": _hand_over,
+    "all-clear": _all_clear,
     "prove-again": _prove_again,
     "measure-again": _measure_again,
     "disregard": lambda now, run: _withdraw(now, run),
@@ -548,6 +635,7 @@ def _take_reading(now: Now, run: Run, step: Step, pending: Pending) -> Outcome:
     if fails:
         marks = {k: v for k, v in run.marks.items() if k != step.id}
         run = replace(run, failing=step.id, at=step.id, marks=marks, entered_s=now.at_s)
+        run = replace(run, clear=frozenset(), marked=False)  # a new try has its own count
         return stay(run, judged)
     if not pending.corrects:
         ledger = moved(run, step, now)

@@ -127,6 +127,8 @@ class Refused(_Effect):
     Codes: "state:proven-dead" (energy state needed), "isolated", "lock:lead", "try-start",
     "tester-before", "dead:l1-l2", "wait:120" (seconds left), "stored", "tester-after",
     "challenge-wrong", "challenge-old", "challenge-missing", "affirm-needed",
+    "restrained:<hazard>", "answer-from:helper", "affirm-from:helper" (who has to say it),
+    "all-clear:helper" (still to be said), "device-lost:helper", "alone" (nobody to hand over to),
     "locks-on:lead", "unsettled:<step>", "failed:<reading>", "same-tag", "wrong-tag", "lead-only".
     """
 
@@ -240,6 +242,27 @@ class Setting(_Effect):
     name: str
 
 
+class DeviceNotice(_Effect):
+    """A role's device is there (again), or is lost. Both are told."""
+
+    kind: Literal["device-notice"] = "device-notice"
+    role: str
+    present: bool
+
+
+class Marked(_Effect):
+    """Everybody addressed has said all clear: count down to the mark, then the step happens."""
+
+    kind: Literal["marked"] = "marked"
+    step: str
+
+
+class HandedOver(_Effect):
+    """Lead and helper change over: the shell swaps their devices, locks and proof start anew."""
+
+    kind: Literal["handed-over"] = "handed-over"
+
+
 class HelperCalled(_Effect):
     """The other person's device is to ring."""
 
@@ -274,6 +297,9 @@ Effect = Annotated[
     | Resumed
     | Noted
     | Setting
+    | DeviceNotice
+    | Marked
+    | HandedOver
     | HelperCalled
     | Repeat,
     Field(discriminator="kind"),

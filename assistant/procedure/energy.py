@@ -177,7 +177,9 @@ def _unproven(ledger: Ledger, move: str, at_s: float, tag: str = "") -> tuple[st
     if move == "lockout-confirmed" and not ledger.tried:
         missing.append("try-start")
     if move == "lockout-confirmed":
-        missing += [f"restrained:{each}" for each in ledger.hazards if each not in ledger.restrained]
+        missing += [
+            f"restrained:{each}" for each in ledger.hazards if each not in ledger.restrained
+        ]
     if move in ("dead", "stored", "tester-after", "lockout-confirmed"):
         missing += [] if ledger.tester_before else ["tester-before"]
     if move in ("tester-after", "lockout-confirmed"):

@@ -44,6 +44,42 @@ def may_enter(run: Run, step: Step) -> tuple[str, ...]:
     return ()
 
 
+def addressed(run: Run, step: Step) -> tuple[str, ...]:
+    """The roles that may answer a step; for a lock it is the person whose lock it is."""
+    if step.proves == "lock":
+        return (run.ledger.next_without_lock() or "lead",)
+    if step.proves == "lock-off":
+        return run.ledger.people
+    roles = ("lead", "helper") if step.who == "both" else (step.who,)
+    here = tuple(role for role in roles if role in run.ledger.people)
+    return here or ("lead",)
+
+
+def may_answer(run: Run, step: Step, who: str) -> tuple[str, ...]:
+    """Codes of why `who` may not answer the step; () if it may.
+
+    Each person answers on their own device; one without a device takes a turn at the lead's.
+    """
+    roles = addressed(run, step)
+    if who in roles or who == "system":
+        return ()
+    if who == "lead" and not any(role in run.devices | run.lost for role in roles):
+        return ()
+    return (f"answer-from:{roles[0]}",)
+
+
+def lost_for(run: Run, step: Step) -> tuple[str, ...]:
+    """Codes of the devices that a step needs and that have dropped."""
+    return tuple(f"device-lost:{role}" for role in addressed(run, step) if role in run.lost)
+
+
+def not_clear(run: Run, step: Step) -> tuple[str, ...]:
+    """Codes of who still has to say all clear before the step's mark."""
+    if not step.mark or run.marked:
+        return ()
+    return tuple(f"all-clear:{role}" for role in addressed(run, step) if role not in run.clear)
+
+
 def may_open(plan: Plan, run: Run, step: Step, at_s: float) -> tuple[str, ...]:
     """Codes of what is missing before a gate step's answer may be taken; () if it may."""
     move = ledger_move(step)

@@ -122,6 +122,8 @@ class Command(_Input):
         "disregard",
         "measure-again",
         "emergency",
+        "hand-over",
+        "all-clear",
     ]
 
 
@@ -193,6 +195,20 @@ class PersonJoined(_Input):
     person: str
 
 
+class DeviceJoined(_Input):
+    """A role has a device of its own now. Somebody who isn't on the job joins it by that."""
+
+    kind: Literal["device-joined"] = "device-joined"
+    role: Literal["lead", "helper"]
+
+
+class DeviceLost(_Input):
+    """The last device of a role dropped: steps that need the role wait."""
+
+    kind: Literal["device-lost"] = "device-lost"
+    role: Literal["lead", "helper"]
+
+
 class CrewChanged(_Input):
     """A new crew takes over: locks and proof are taken anew."""
 
@@ -227,6 +243,8 @@ Input = Annotated[
     | ChallengeIssued
     | PersonJoined
     | CrewChanged
+    | DeviceJoined
+    | DeviceLost
     | Tick,
     Field(discriminator="kind"),
 ]

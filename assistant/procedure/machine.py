@@ -22,6 +22,7 @@ from assistant.quantity import quantity
 
 __all__ = ["Outcome", "advance", "replay", "start"]
 
+_NO_WORK = inputs.Tick | inputs.NotUnderstood | inputs.DeviceJoined | inputs.DeviceLost
 _ANSWERS = (
     inputs.Confirm
     | inputs.Affirm
@@ -77,7 +78,7 @@ def advance(plan: Plan, run: Run, event: inputs.Event) -> Outcome:
         # An answer to a question asked before the interruption is an answer to nothing now.
         if isinstance(event.input, _ANSWERS | inputs.Tick | inputs.NotUnderstood):
             return _told(was, replace(run, last_s=at_s), before)
-    heard = not isinstance(event.input, inputs.Tick | inputs.NotUnderstood)
+    heard = not isinstance(event.input, _NO_WORK)
     out = answers.take(event.input, now, run)
     after = replace(
         out.run,

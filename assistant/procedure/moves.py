@@ -51,7 +51,8 @@ def enter(now: Now, run: Run, step_id: str | None) -> Outcome:
     fresh = run.at != step_id
     entered_s = now.at_s if fresh or not run.entered_s else run.entered_s
     run = replace(run, at=step_id, finished=False, entered_s=entered_s)
-    missing = gates.may_enter(run, step)
+    run = replace(run, clear=frozenset(), marked=False)
+    missing = gates.may_enter(run, step) or gates.lost_for(run, step)
     if step.proves == "lock-off" and not missing:
         # Told before the step is spoken: its words are what takes the lock off.
         missing = gates.may_open(now.plan, run, step, now.at_s)

@@ -34,8 +34,9 @@ class Pending:
     """What was read back and waits for AFFIRM. `kind` tells which of the payloads is set."""
 
     step: str
-    kind: Literal["reading", "tag", "confirm", "challenge"]
+    kind: Literal["reading", "tag", "confirm", "challenge", "hand-over"]
     at_s: float
+    who: str = "lead"  # who said it; nobody else can affirm it
     quantity: Quantity | None = None
     special: str = ""
     said: str = ""
@@ -86,6 +87,10 @@ class Run:
     refused: tuple[str, ...] = ()  # why the current step may not be entered, () if it may
     open_points: tuple[OpenItem, ...] = ()
     spoken: frozenset[str] = frozenset()
+    devices: frozenset[str] = frozenset()  # roles with a device of their own
+    lost: frozenset[str] = frozenset()  # roles whose last device dropped
+    clear: frozenset[str] = frozenset()  # who has said all clear for the current step
+    marked: bool = False  # the count for the current step has been given
     brief: bool = False
     times: int = 0
     entered_s: float = 0.0

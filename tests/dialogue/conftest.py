@@ -84,6 +84,15 @@ def _steps() -> tuple[Step, ...]:
             expects={"reading": {"name": "supply", "unit": "volt", "plausible": [0, 700]}},
         ),
         dict(
+            id="edge",
+            section="mains",
+            say="Press close and watch.",
+            who="both",
+            helper="Hold the test piece under the edge.",
+            mark="close the door",
+            expects={"choice": {"reversed": "next", "went on": "next"}},
+        ),
+        dict(
             id="unbalance",
             section="mains",
             say="Unbalance.",

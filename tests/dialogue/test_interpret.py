@@ -41,6 +41,7 @@ def states_for(key: str, pending, at):
         at("prove"),
         at("survey", held="stop-work"),
         at("supply"),
+        at("edge"),
     ]
 
 
