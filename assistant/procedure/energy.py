@@ -19,7 +19,7 @@ DEAD_SIDE: tuple[EnergyState, ...] = ("isolated", "locked", "proven-dead")
 @dataclass(frozen=True)
 class Ledger:
     """What is known. `people`: who is on the job; `pairs`: points to prove dead; `hazards`:
-    stored mechanical energy to be held.
+    stored mechanical energy to be held. was_live: unknown, but last heard of as live and closed.
 
     locks: (person, tag) of every lock that is on. releasing: the work is over and locks come
     off. was_live: the panel was released before the state became unknown. times in [s].
@@ -140,9 +140,18 @@ def start(
     stored: bool,
     wait_s: float,
     hazards: tuple[str, ...] = (),
+    *,
+    in_service: bool = False,
 ) -> Ledger:
-    """A ledger that knows nothing yet."""
-    return Ledger(people=people, pairs=pairs, hazards=hazards, stored=stored, wait_s=wait_s)
+    """A ledger that knows nothing yet; `in_service`: the panel is found closed and live."""
+    return Ledger(
+        people=people,
+        pairs=pairs,
+        hazards=hazards,
+        stored=stored,
+        wait_s=wait_s,
+        was_live=in_service,
+    )
 
 
 def satisfies(state: EnergyState, need: EnergyState) -> bool:

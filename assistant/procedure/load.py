@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 from ruamel.yaml import YAML
@@ -31,6 +31,7 @@ from assistant.quantity import quantity, same_dimension, unit
 
 MAX_BYTES = 1_000_000
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
+_HEAD = ("title", "version", "language", "energy", "sources", "found")
 _TEXTS = ("say", "brief", "reason", "mark", "helper")
 RUNTIME_PLACEHOLDERS = {"person"}  # filled when the step is spoken
 M = TypeVar("M", bound=BaseModel)
@@ -149,7 +150,7 @@ def parse_pack(texts: dict[str, str], folder: str) -> Pack:
     whole = Pack(
         name=pack.pack,
         steps=tuple(steps),
-        **{n: getattr(pack, n) for n in ("title", "version", "language", "energy", "sources")},
+        **{n: getattr(pack, n) for n in _HEAD},
     )
     _check_pack(whole, rows, head, steps_file, head_file)
     return whole
@@ -165,6 +166,7 @@ class _PackHead(BaseModel):
     language: str = "en"
     energy: tuple[EnergyState, ...]
     sources: dict[str, PackSource]
+    found: Literal["unknown", "in-service"] = "unknown"
 
 
 def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> None:
@@ -204,6 +206,13 @@ def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> 
             for name in PLACEHOLDER.findall(getattr(step, field)):
                 if name not in _placeholders(step):
                     fail(f"placeholder {{{name}}} is not known; use {_placeholders(step)}", field)
+    if pack.found == "in-service":
+        for place, step in enumerate(pack.steps):
+            if step.needs and step.needs.energy in ("isolated", "locked", "proven-dead"):
+                problem = (
+                    "a pack found in service puts no hands inside; isolate in a pack of its own"
+                )
+                raise PackError(file, _line(rows, (place, "needs")), problem, step.id)
     for place, step in enumerate(pack.steps):
         for target in (step.expects.choice or {}).values():
             if target not in ids and target not in ("next", "end"):

@@ -45,6 +45,7 @@ def start(plan: Plan) -> Run:
         hazards=tuple(slug(hazard.name) for hazard in job.hazards),
         stored=job.stored_energy.present,
         wait_s=wait_s,
+        in_service=plan.pack.found == "in-service",
     )
     return Run(ledger=ledger)
 

@@ -237,7 +237,11 @@ class Step(_Model):
 
 
 class Pack(_Model):
-    """A procedure for every door."""
+    """A procedure for every door.
+
+    found: "in-service" for work on a closed, live panel that puts no hands inside: its way from
+    unknown to energised is the warning and `clear to energise`, without an isolation before.
+    """
 
     name: str
     title: str
@@ -246,6 +250,7 @@ class Pack(_Model):
     energy: tuple[EnergyState, ...]
     sources: dict[str, PackSource]
     steps: tuple[Step, ...]
+    found: Literal["unknown", "in-service"] = "unknown"
 
 
 # --- the job -----------------------------------------------------------------------------------

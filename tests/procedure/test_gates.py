@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from assistant.procedure import energy, inputs, machine
-from tests.procedure.small import JOB, Walk, plan
+from tests.procedure.small import JOB, PACK, Walk, plan
 
 
 def test_a_job_starts_unknown_and_the_first_step_is_the_disconnect():
@@ -326,6 +326,28 @@ def test_a_job_without_stored_energy_has_no_wait_and_no_bus():
     walk = Walk(bound)
     walk.to_dead()
     assert walk.run.ledger.state == "proven-dead"
+
+
+def test_a_pack_found_in_service_is_live_after_warning_and_clearance_without_isolation():
+    steps = """
+- {id: warn, section: closing, say: Warn everybody., expects: {confirmation: done}}
+- {id: clear, section: closing, say: Give the phrase., sets: {energy: released},
+   expects: {challenge: clear-to-energise}}
+- {id: power, section: closing, say: Is it on?, sets: {energy: energised},
+   needs: {energy: released}, expects: {confirmation: power is on}}
+- {id: look, section: live, say: Look., needs: {energy: energised}, expects: {confirmation: done}}
+"""
+    walk = Walk(plan(steps=steps, pack=PACK + "found: in-service\n"))
+    walk.put(inputs.PowerOn())
+    assert walk.run.ledger.state == "unknown"
+    walk.confirm("done")
+    walk.challenge("clear-to-energise")
+    walk.put(inputs.PowerOn())
+    walk.put(inputs.Affirm())
+    assert walk.run.at == "look"
+    walk.put(inputs.Restarted())
+    assert walk.run.at == "warn"
+    assert not any(s.needs and s.needs.energy in energy.DEAD_SIDE for s in walk.plan.steps)
 
 
 def test_replay_of_a_log_gives_the_run_that_made_it():

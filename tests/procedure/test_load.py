@@ -16,9 +16,9 @@ INVALID = sorted((Path(__file__).parent / "invalid").glob("*.yaml"))
 @pytest.mark.parametrize("case", INVALID, ids=lambda path: path.stem)
 def test_each_invalid_pack_is_refused_with_its_place_and_reason(case):
     text = case.read_text()
-    expected = text.splitlines()[0].removeprefix("# ")
+    head, _, expected = text.splitlines()[0].removeprefix("# ").rpartition(" | ")
     with pytest.raises(PackError) as refused:
-        parse_pack({"pack.yaml": PACK, "steps.yaml": text}, "pack")
+        parse_pack({"pack.yaml": PACK + head + "\n", "steps.yaml": text}, "pack")
     assert expected in str(refused.value)
 
 
