@@ -209,9 +209,7 @@ def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> 
     if pack.found == "in-service":
         for place, step in enumerate(pack.steps):
             if step.needs and step.needs.energy in ("isolated", "locked", "proven-dead"):
-                problem = (
-                    "a pack found in service puts no hands inside; isolate in a pack of its own"
-                )
+                problem = "a pack found in service puts no hands inside; that takes another pack"
                 raise PackError(file, _line(rows, (place, "needs")), problem, step.id)
     for place, step in enumerate(pack.steps):
         for target in (step.expects.choice or {}).values():
