@@ -174,7 +174,8 @@ const TAKES = {
     store.set({ view: message.view, seen: message.n });
   },
   heard(message) {
-    store.set({ heard: message, error: null });
+    // A noise that was nothing is told by its tone alone; what was said last stays on the screen.
+    if (message.text || message.understood) store.set({ heard: message, error: null });
     if (message.tone) speaker.tone(message.tone);
   },
   say(message) {

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from assistant.server.messages import RATE_HZ, Level, MessageError
+from assistant.speech.audio import frames_to_samples, level_dbfs
 
 if TYPE_CHECKING:
     from assistant.speech.endpoint import Endpointer, Utterance
@@ -30,7 +31,7 @@ class Ear:
         self._endpointer = make_endpointer()
         self._closed_why = ""
         self._shut_until_s = 0.0
-        self._level_at_s = -math.inf
+        self._level_at_s, self._level_dbfs = -math.inf, -99.0
         self._credit_s, self._credit_at_s = BURST_S, clock()
         self._heard_s = 0.0  # stream time before the present endpointer's
         self._fed_s = 0.0
@@ -67,8 +68,13 @@ class Ear:
                 self.shut()
         self._closed_why = why_not
         self._fed_s += length_s
+        if why_not:
+            # Measured only: to look for speech that doesn't count would cost the most of all.
+            self._level_dbfs = level_dbfs(frames_to_samples(data))
+            return []
         found = self._endpointer.feed(data)
-        return [] if why_not else found
+        self._level_dbfs = float(self._endpointer.level_dbfs)
+        return found
 
     @property
     def offset_s(self) -> float:
@@ -86,7 +92,7 @@ class Ear:
             return None
         self._level_at_s = now
         return Level(
-            dbfs=round(max(-99.0, float(self._endpointer.level_dbfs)), 1),
+            dbfs=round(max(-99.0, self._level_dbfs), 1),
             speaking=bool(self._endpointer.speaking) and not self._closed_why,
             open=not self._closed_why,
             why=self._closed_why,

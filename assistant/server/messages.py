@@ -240,7 +240,8 @@ class Level(Message):
     """What the server's ear gets, about four times a second while sound comes in.
 
     dbfs: level, 0 at full scale. [dB] speaking: speech has begun. open: answers are taken.
-    why: if not, why: "reply" (a loudspeaker speaks), "push-to-talk" (not pressed).
+    why: if not, why: "reply" (a loudspeaker speaks), "push-to-talk" (not pressed), "touch-only"
+    (the server has no recogniser).
     """
 
     type: ClassVar[str] = "level"

@@ -222,6 +222,8 @@ class Room:
             other.playing_until_s > now and not other.headset for other in self._seated()
         ):
             return "reply"
+        if self.session.recogniser is None:
+            return "touch-only"
         if self.view.get("listening") == "push-to-talk" and not seat.talking:
             return "push-to-talk"
         return ""

@@ -11,7 +11,7 @@ from typing import Any
 from flask import Flask
 from flask_sock import Sock
 from simple_websocket import ConnectionClosed
-from wsproto.utilities import LocalProtocolError
+from simple_websocket.ws import LocalProtocolError
 
 from assistant.errors import ThirdhandError
 from assistant.server.hub import Hub

@@ -9,12 +9,14 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from assistant.clock import SetClock
 from assistant.job import Jobs, JobSession
 from assistant.server.app import create_app
 from assistant.server.serve import Server, listen
+from assistant.speech.recogniser import Expected, Transcript
 
 CHROMIUM = Path("/usr/bin/chromium")
 PHONE = {"width": 360, "height": 740}
@@ -93,9 +95,21 @@ class Wire:
             end.close()
 
 
+class Unmoved:
+    """A recogniser that takes every sound for noise."""
+
+    name, model = "unmoved", "none"
+
+    def hear(self, samples: np.ndarray, expected: Expected) -> Transcript:
+        return Transcript("", 0.0, rejected="noise")
+
+    def unknown_words(self, words: set[str]) -> set[str]:
+        return set()
+
+
 @pytest.fixture
 def jobs(tmp_path: Path, clock: SetClock) -> Iterator[Jobs]:
-    found = Jobs(tmp_path, clock=clock, challenge=lambda: "47")
+    found = Jobs(tmp_path, Unmoved(), clock=clock, challenge=lambda: "47")
     yield found
     found.store.close()
 

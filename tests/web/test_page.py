@@ -54,14 +54,15 @@ FAULTS = """() => {
   const faults = [];
   const shown = (e) => e.checkVisibility({ visibilityProperty: true }) && e.getClientRects().length;
   const boxes = [...document.querySelectorAll("button, input")].filter(shown).map((e) => ({
-    name: e.textContent || e.ariaLabel, box: e.getBoundingClientRect(), foot: !!e.closest("footer"),
+    name: e.textContent || e.ariaLabel, box: e.getBoundingClientRect(),
+    part: e.closest("footer, main, #banners"),
   }));
   for (const { name, box } of boxes) {
     if (box.width < 64 || box.height < 64) faults.push(`${name}: ${box.width} x ${box.height}`);
     if (box.left < 0 || box.right > innerWidth) faults.push(`${name}: out of the screen`);
   }
   for (const [i, a] of boxes.entries()) for (const b of boxes.slice(i + 1)) {
-    if (a.foot !== b.foot) continue;  // the foot lies over what scrolls beneath it
+    if (a.part !== b.part) continue;  // banners and foot lie over what scrolls in main
     const across = Math.max(a.box.left - b.box.right, b.box.left - a.box.right);
     const along = Math.max(a.box.top - b.box.bottom, b.box.top - a.box.bottom);
     if (Math.max(across, along) < 10) faults.push(`${a.name} and ${b.name} are too close`);
@@ -142,7 +143,8 @@ def test_a_phone_without_microphone_works_by_touch_and_says_what_to_do(
 def test_a_double_tap_answers_one_question(phone: Any, server: Server, job: JobSession) -> None:
     page = phone(server.url)
     start(page)
-    page.wait_for_timeout(INERT_MS)
+    page.wait_for_selector("#ear :text('istening')")
+    page.wait_for_timeout(2 * INERT_MS)
     box = page.locator("main [data-phrase=done]").bounding_box()
     for _ in range(3):
         page.mouse.click(box["x"] + 40, box["y"] + 30)

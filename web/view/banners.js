@@ -9,6 +9,7 @@ const HELD = {
 };
 
 export function banners(root, store, act) {
+  let shown = "";
   store.watch(
     (s) => [s.get("link"), s.get("view")?.held ?? null, s.get("error"), s.get("micProblem"), s.get("ring")],
     ([link, held, error, micProblem, ring]) => {
@@ -43,7 +44,9 @@ export function banners(root, store, act) {
           element("b", {}, micProblem.what), micProblem.remedy,
           button("Try again", act.openMicrophone)));
       }
+      const kinds = found.map((banner) => banner.dataset.banner).join();
+      if (kinds !== shown) layoutMoved();
+      shown = kinds;
       fill(root, ...found);
-      layoutMoved();
     });
 }

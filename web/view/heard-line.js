@@ -9,15 +9,13 @@ const SIGNS = {
 
 export function heardLine(root, store) {
   store.watch((s) => s.get("heard"), (heard) => {
-    if (!heard || (!heard.text && !heard.understood)) {
-      fill(root);
-      return;
-    }
+    if (!heard) return;
     const said = heard.text ? `“${heard.text}”` : "a sound";
+    const [, why] = /^not understood: (.*)/.exec(heard.understood) ?? [];
     const plain = (words) => words.toLowerCase().replaceAll("-", " ");
     const taken = heard.understood && plain(heard.understood) !== plain(heard.text) ? ` → ${heard.understood}` : "";
     fill(root, element("div", { class: "heard", "data-tone": heard.tone },
       shape(SIGNS[heard.tone] ?? "listening", heard.tone),
-      element("span", {}, `Heard ${heard.who ?? ""}: ${said}${taken}`.replace(" :", ":"))));
+      element("span", {}, why ? `Not understood, ${why}: ${said}` : `Heard ${heard.who}: ${said}${taken}`)));
   });
 }

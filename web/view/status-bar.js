@@ -42,6 +42,7 @@ const WHY = {
   reply: "Not listening: speaking",
   "push-to-talk": "Hold to talk",
   quiet: "Not listening: no sound arrives",
+  "touch-only": "Not listening: touch only",
 };
 const OPEN = { open: "Listening", "attention-word": "Listening for the attention word", "push-to-talk": "Listening" };
 

@@ -18,7 +18,12 @@ export function signalPanel(caution) {
     element("p", {}, caution.text));
 }
 
-const FOR = { helper: "For the helper", both: "For both of you" };
+// Whom a step addresses, where that isn't plain: the lead reads nothing on a step for the lead.
+function addressee(who, role) {
+  if (who === "both") return "For both of you";
+  if (who === role) return role === "helper" ? "For you" : "";
+  return `For the ${who}`;
+}
 
 export function stepCard(root, store, act) {
   store.watch(
@@ -56,7 +61,8 @@ export function stepCard(root, store, act) {
           element("span", {}, step.section),
           element("span", { class: "number" }, `Step ${step.number} of ${step.of}`)),
         signalPanel(step.caution),
-        FOR[step.who] && element("span", { class: "for" }, FOR[step.who]),
+        addressee(step.who, store.get("role")) && element("p", {},
+          element("span", { class: "for" }, addressee(step.who, store.get("role")))),
         element("h1", { class: "say" }, step.say),
         step.limits && element("p", { class: "limits" }, `Limits: ${step.limits}`),
         step.kind === "reading" && element("p", { class: "quiet" }, `Say the value in ${step.unit}, or enter it.`),
