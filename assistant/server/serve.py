@@ -42,9 +42,15 @@ class Server:
                 app,
                 threaded=True,
                 request_handler=_Quiet,
-                ssl_context=ssl_context,
                 fd=listening.fileno(),
             )
+            if ssl_context:
+                # Hands are shaken in the connection's own thread: a device that stalls there must
+                # not keep all others waiting.
+                self._server.ssl_context = ssl_context
+                self._server.socket = ssl_context.wrap_socket(
+                    self._server.socket, server_side=True, do_handshake_on_connect=False
+                )
             self.port: int = listening.getsockname()[1]
         scheme = "https" if ssl_context else "http"
         self.url = f"{scheme}://{host}:{self.port}"

@@ -6,6 +6,7 @@ import contextlib
 import logging
 import threading
 from socket import SHUT_RDWR
+from ssl import SSLSocket
 from typing import Any
 
 from flask import Flask
@@ -40,11 +41,19 @@ GOING_AWAY, POLICY, TAKEN_OVER = 1001, 1008, 4001
 class _WholeSends:
     """A connection's socket that writes one frame at a time, and all of it.
 
-    Two threads write to it: ours, and the library's, which answers pings.
+    Two threads write to it: ours, and the library's, which answers pings. Under TLS reading
+    excludes writing as well, since an SSL object is not to be used by two threads at once; the
+    library reads only when there is something, so that doesn't keep a writer waiting.
     """
 
     def __init__(self, sock: Any):
         self._sock, self._lock = sock, threading.Lock()
+        self._reading: Any = self._lock if isinstance(sock, SSLSocket) else contextlib.nullcontext()
+
+    def recv(self, size: int) -> bytes:
+        with self._reading:
+            data: bytes = self._sock.recv(size)
+        return data
 
     def send(self, data: bytes) -> int:
         with self._lock:

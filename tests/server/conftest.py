@@ -47,11 +47,14 @@ class Client:
         self.session, self.last, self.number = "", 0, 0
         self.socket: WebSocket | None = None
         self.patience_s = PATIENCE_S
+        self.tls: dict[str, Any] = {}
 
     def connect(self) -> dict[str, Any]:
         """Say hello; the welcome."""
         url = self.server.url.replace("http", "ws") + "/api/socket"
-        self.socket = create_connection(url, timeout=self.patience_s, suppress_origin=True)
+        self.socket = create_connection(
+            url, timeout=self.patience_s, suppress_origin=True, sslopt=self.tls
+        )
         self.sign("hello", **self.hello, session=self.session, last=self.last)
         welcome = self.until("welcome")
         self.session = welcome["session"]

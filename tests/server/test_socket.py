@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import json
+import shutil
+import socket
+import ssl
+import subprocess
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -353,6 +357,41 @@ def test_a_server_in_the_network_asks_for_the_code_of_the_role(
                     client.connect()
                 assert "code" in client.got[0]["what"]
             client.drop()
+
+
+@pytest.fixture
+def certificate(tmp_path: Path) -> Path:
+    """A certificate of this machine's own with its key, in one file."""
+    openssl = shutil.which("openssl")
+    if not openssl:
+        pytest.skip("openssl makes the certificate; it isn't installed")
+    file = tmp_path / "own.pem"
+    command = [openssl, "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2"]
+    command += ["-subj", "/CN=localhost", "-keyout", str(file), "-out", str(tmp_path / "c.pem")]
+    subprocess.run(command, check=True, capture_output=True)
+    file.write_bytes(file.read_bytes() + (tmp_path / "c.pem").read_bytes())
+    return file
+
+
+def test_over_tls_a_stalled_device_keeps_nobody_waiting(
+    jobs: Jobs, job_id: str, device: Device, certificate: Path
+) -> None:
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.load_cert_chain(certificate)
+    with (
+        listen(create_app(jobs, job_id), ssl_context=context) as served,
+        socket.create_connection(("127.0.0.1", served.port)),  # says nothing at all
+    ):
+        client = device()
+        client.server, client.tls = served, {"cert_reqs": ssl.CERT_NONE}
+        client.connect()
+        client.until("say")
+        for frame in speech() * 2:
+            client.raw(frame)
+        for _ in range(5):
+            client.touch("done")
+        assert len(events(jobs, job_id, "confirm")) == 5
+        client.drop()
 
 
 def test_many_wrong_codes_shut_the_door_for_a_minute() -> None:
