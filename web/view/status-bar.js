@@ -40,7 +40,7 @@ const WHY = {
   mic: "Not listening: no microphone",
   slow: "Not listening: link too slow",
   reply: "Not listening: speaking",
-  "push-to-talk": "Hold to talk",
+  "push-to-talk": "Not listening: hold to talk",
   quiet: "Not listening: no sound arrives",
   "touch-only": "Not listening: touch only",
 };
