@@ -6,6 +6,7 @@ finds the one that is loaded already.
 
 from __future__ import annotations
 
+import atexit
 import ctypes
 import hashlib
 import os
@@ -122,8 +123,15 @@ def _load() -> Any:
             # It reports each file it wrote on standard output, which belongs to the caller.
             espeak.print = lambda *_, **__: None
             _engine = pyttsx3.init("espeak"), espeak._espeak
+            # Later than this its own clean-up would find half an interpreter.
+            atexit.register(_unload)
         except (ImportError, OSError, RuntimeError) as error:
             raise ModelMissing(
                 "no voice on this machine; install one with: pip install pyttsx3 espeakng-loader"
             ) from error
     return _engine
+
+
+def _unload() -> None:
+    global _engine
+    _engine = None

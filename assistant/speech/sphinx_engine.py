@@ -1,10 +1,10 @@
-"""PocketSphinx held to a grammar: the lightest engine, with its model inside its package."""
+"""PocketSphinx held to a small language model: the lightest engine, needs no other package."""
 
 from __future__ import annotations
 
-import math
 import threading
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -12,7 +12,7 @@ import numpy as np
 from assistant.errors import ModelMissing
 from assistant.speech.audio import active_level_dbfs, check_samples
 from assistant.speech.recogniser import RATE_HZ, Expected, Transcript
-from assistant.speech.templates import Grammar, to_jsgf, vocabulary
+from assistant.speech.templates import Grammar, parse, to_arpa
 
 #: Words of the trade that the dictionary lacks, in its phone set.
 PRONUNCIATIONS = {
@@ -43,17 +43,57 @@ PRONUNCIATIONS = {
     "sixteenth": "S IH K S T IY N TH",
     "sixteenths": "S IH K S T IY N TH S",
 }
-#: More sounds for words that are said in several ways.
-_VARIANTS = {"a": ("EY",), "k": ("K EY",), "zero": ("Z IY R OW",)}
 _SHORTEST_S = 0.15
 _FAINTEST_DBFS = -62.0
-_FRAME_S = 0.01
-#: Least score of the grammar against a loop of phones, a frame of speech. [nats]
-_LEAST = {"command": -4.0, "value": -3.5, "gate": -3.0}
+#: Sounds of other speech, each as a word of its own: what none of the phrases fits is heard so.
+_PHONES = (
+    "AA",
+    "AE",
+    "AH",
+    "AO",
+    "AW",
+    "AY",
+    "B",
+    "CH",
+    "D",
+    "DH",
+    "EH",
+    "ER",
+    "EY",
+    "F",
+    "G",
+    "HH",
+    "IH",
+    "IY",
+    "JH",
+    "K",
+    "L",
+    "M",
+    "N",
+    "NG",
+    "OW",
+    "OY",
+    "P",
+    "R",
+    "S",
+    "SH",
+    "T",
+    "TH",
+    "UH",
+    "UW",
+    "V",
+    "W",
+    "Y",
+    "Z",
+    "ZH",
+)
+_OTHER = tuple(f"xx{phone.lower()}" for phone in _PHONES)
+#: Probability of other speech before anything was heard: the weightier the phrases, the more.
+_OTHER_SHARE = {"command": 0.3, "value": 0.3, "gate": 0.9}
 
 
 class SphinxRecogniser:
-    """PocketSphinx with a grammar from the templates and a loop of phones to compare with."""
+    """PocketSphinx with a small language model from the templates and phones for the rest."""
 
     name = "sphinx"
     model = "PocketSphinx en-us (Carnegie Mellon University, BSD-2-Clause), from pocketsphinx"
@@ -74,21 +114,18 @@ class SphinxRecogniser:
             ) from error
         self._lock = threading.Lock()
         folder = Path(pocketsphinx.get_model_path()) / "en-us"
-        common = {
-            "hmm": str(folder / "en-us"),
-            "dict": str(folder / "cmudict-en-us.dict"),
-            "loglevel": "FATAL",
-        }
-        self._decoder: Any = pocketsphinx.Decoder(lm=None, **common)
+        self._decoder: Any = pocketsphinx.Decoder(
+            lm=None,
+            hmm=str(folder / "en-us"),
+            dict=str(folder / "cmudict-en-us.dict"),
+            loglevel="FATAL",
+        )
         for word, phones in PRONUNCIATIONS.items():
             if self._decoder.lookup_word(word) is None:
                 self._decoder.add_word(word, phones, False)
-        for word, ways in _VARIANTS.items():
-            for number, phones in enumerate(ways, 8):
-                if self._decoder.lookup_word(f"{word}({number})") is None:
-                    self._decoder.add_word(f"{word}({number})", phones, False)
-        self._decoder.add_allphone_file("phones", str(folder / "en-us-phone.lm.bin"))
-        self._grammars: dict[tuple[tuple[str, ...], tuple[str, ...]], tuple[str, Grammar]] = {}
+        for word, phone in zip(_OTHER, _PHONES, strict=True):
+            self._decoder.add_word(word, phone, False)
+        self._grammars: dict[Any, tuple[str, Grammar]] = {}
 
     def unknown_words(self, words: set[str]) -> set[str]:
         """Words in neither the dictionary nor the table of pronunciations."""
@@ -110,39 +147,43 @@ class SphinxRecogniser:
         dither = np.random.default_rng(0).normal(0, 3, len(samples))
         sound = np.clip(samples + dither, -32768, 32767).astype(np.int16).tobytes()
         with self._lock:
-            said, score, speech_frames = self._decode(name, sound)
-            _, loop, _ = self._decode("phones", sound) if said else ("", 0.0, 0)
-        if not said:
+            said, sure = self._decode(name, sound)
+        words = said.split()
+        if not words:
             return Transcript("", 0.0, 0.0, end_s, rejected="noise")
-        template = grammar.match(said.split())
-        ratio = (score - loop) / max(1, speech_frames)
-        weight = expected.weights.get(template or "", "command")
-        sure = float(1 / (1 + np.exp(-(ratio - _LEAST[weight]))))
+        if set(words) & set(_OTHER):
+            return Transcript("", 0.0, 0.0, end_s, rejected="other speech")
+        template = grammar.match(words)
         if template is None:
             return Transcript("", 0.0, 0.0, end_s, rejected="unsure", heard=said)
-        if ratio < _LEAST[weight]:
-            return Transcript("", sure, 0.0, end_s, rejected="other speech", heard=said)
         return Transcript(said, sure, 0.0, end_s, template, heard=said)
 
     def _activate(self, expected: Expected) -> tuple[str, Grammar]:
-        key = (expected.templates, expected.unit_words)
+        weights = {expected.weights.get(t, "command") for t in expected.templates}
+        share = max(_OTHER_SHARE[weight] for weight in weights) if weights else 0.0
+        key = (expected.templates, expected.unit_words, share)
         if key not in self._grammars:
-            usable = tuple(
-                t
-                for t in expected.templates
-                if not self.unknown_words(vocabulary(Expected((t,), ())))
-            )
+            usable = []
+            for text in expected.templates:
+                template = parse(text)
+                # Free speech is beyond this engine; so are words without a pronunciation.
+                if template.slot != "free" and not self.unknown_words(
+                    {*template.before, *template.after}
+                ):
+                    usable.append(text)
             units = tuple(u for u in expected.unit_words if not self.unknown_words(set(u.split())))
-            kept = Expected(usable, units)
-            text = to_jsgf(kept)
-            name = f"step-{len(self._grammars)}" if text else ""
-            if text:
-                with self._lock:
-                    self._decoder.add_jsgf_string(name, text)
-            self._grammars[key] = (name, Grammar(kept))
+            grammar = Grammar(Expected(tuple(usable), units))
+            name = f"step-{len(self._grammars)}" if usable else ""
+            if usable:
+                with self._lock, TemporaryDirectory() as folder:
+                    path = Path(folder) / "step.lm"
+                    path.write_text(to_arpa(grammar, _OTHER, share), encoding="utf-8")
+                    self._decoder.add_lm_file(name, str(path))
+            self._grammars[key] = (name, grammar)
         return self._grammars[key]
 
-    def _decode(self, search: str, sound: bytes) -> tuple[str, float, int]:
+    def _decode(self, search: str, sound: bytes) -> tuple[str, float]:
+        """Words and a share of certainty, from one pass."""
         decoder = self._decoder
         decoder.activate_search(search)
         decoder.start_utt()
@@ -150,11 +191,5 @@ class SphinxRecogniser:
         decoder.end_utt()
         best = decoder.hyp()
         if best is None:
-            return "", 0.0, 0
-        frames, acoustic = 0, 0.0
-        for segment in decoder.seg():
-            # Scores are probabilities relative to the best sound of each frame.
-            acoustic += math.log(max(segment.ascore, 1e-300))
-            if not segment.word.startswith("<") and segment.word != "SIL":
-                frames += segment.end_frame - segment.start_frame + 1
-        return best.hypstr, acoustic, frames
+            return "", 0.0
+        return best.hypstr, min(1.0, max(0.0, float(best.prob)))

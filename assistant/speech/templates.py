@@ -7,6 +7,7 @@ There is no engine, no sound and no arithmetic on quantities in here.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -273,39 +274,6 @@ def vocabulary(expected: Expected) -> set[str]:
     return words
 
 
-def to_jsgf(expected: Expected, name: str = "step") -> str:
-    """The templates as a JSGF grammar, "" if there is none; {free} templates are left out.
-
-    A number is written as a loop over number words, for the exact form has thousands of states,
-    which costs a decoder seconds. What it hears must still be checked with `Grammar.match`.
-    """
-    numbers = sorted(node_words(_NUMBER) - {"a", "and"})
-    phrases = []
-    for text in expected.templates:
-        template = parse(text)
-        slot = ""
-        if template.slot == "free":
-            continue
-        if template.slot == "value":
-            slot = "<value>"
-        elif template.slot == "digits":
-            slot = " ".join(["<digit>"] * (template.count or 1)) + ("" if template.count else "+")
-        phrases.append(" ".join([*template.before, slot, *template.after]))
-    if not phrases:
-        return ""
-    units = " | ".join(dict.fromkeys([*expected.unit_words, *LENGTHS]))
-    return (
-        f"#JSGF V1.0;\ngrammar {name};\n"
-        f"<digit> = {' | '.join(DIGITS)};\n"
-        f"<number> = {' | '.join([*numbers, 'and a half', 'a half', 'and'])};\n"
-        f"<prefix> = {' | '.join(PREFIXES)};\n"
-        f"<unit> = {units};\n"
-        f"<meter> = {' | '.join(' '.join(words) for words in METER_WORDS)};\n"
-        f"<value> = [{' | '.join(MINUS)}] <number>+ [<prefix>] [<unit>] | <meter>;\n"
-        f"public <{name}> = {' | '.join(phrases)};\n"
-    )
-
-
 # --- the automaton -----------------------------------------------------------------------------
 
 
@@ -414,6 +382,59 @@ class Grammar:
             self._sets.append(key)
             self._moves.append({})
         return self._ids[key]
+
+
+def to_arpa(grammar: Grammar, other: Sequence[str] = (), other_share: float = 0.0) -> str:
+    """The grammar as a bigram model in ARPA text, for decoders that want one.
+
+    Pairs of words that never follow each other in the grammar are as good as forbidden; but
+    pairs are all it knows, so what is heard must still be checked with `Grammar.match`.
+
+    Parameters
+    ----------
+    grammar : Grammar
+        What may be said; any {free} is left out.
+    other : sequence of str
+        Units of other speech (phones as words), in any order, apart from the grammar.
+    other_share : float
+        Probability that other speech is heard. [1]
+    """
+    after = _followers(grammar)
+    pairs = []
+    for word, followers in after.items():
+        share = 1.0 - other_share if word == "<s>" else 1.0
+        pairs += [(word, f, share / len(followers)) for f in sorted(followers)]
+    if other:
+        pairs += [("<s>", unit, other_share / len(other)) for unit in other]
+        for unit in other:
+            pairs += [(unit, f, 0.8 / len(other)) for f in other] + [(unit, "</s>", 0.2)]
+    words = dict.fromkeys(["<s>", "</s>", *sorted(after), *other])
+    order = {word: number for number, word in enumerate(words)}
+    pairs.sort(key=lambda pair: (order[pair[0]], order[pair[1]]))
+    lines = ["\\data\\", f"ngram 1={len(words)}", f"ngram 2={len(pairs)}", "", "\\1-grams:"]
+    lines += [f"{-99 if word == '<s>' else -6:.1f} {word} -6.0" for word in words]
+    lines += ["", "\\2-grams:", *(f"{math.log10(p):.4f} {a} {b}" for a, b, p in pairs)]
+    return "\n".join([*lines, "", "\\end\\", ""])
+
+
+def _followers(grammar: Grammar) -> dict[str, set[str]]:
+    """Every word (and <s>) -> the words that may follow it (and </s>)."""
+    after: dict[str, set[str]] = {}
+    todo = [(grammar.start, "<s>")]
+    seen = set(todo)
+    while todo:
+        state, word = todo.pop()
+        followers = after.setdefault(word, set())
+        if grammar.accepted(state):
+            followers.add("</s>")
+        for following in grammar.words(state):
+            followers.add(following)
+            target = grammar.step(state, following)
+            if target is not None and (target, following) not in seen:
+                seen.add((target, following))
+                todo.append((target, following))
+    # A word before a {free} leads nowhere here.
+    return {word: followers or {"</s>"} for word, followers in after.items()}
 
 
 @lru_cache(maxsize=8)

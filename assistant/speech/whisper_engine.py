@@ -334,13 +334,17 @@ def _gather(found: dict[tuple[str, str], list[tuple[float, bool, str]]]) -> list
     candidates = []
     for (template, _), spellings in found.items():
         shares = [
-            float(np.logaddexp.reduce(np.array([s for s, f, _ in spellings if f is figures])))
-            for figures in (True, False)
+            _log_sum([s for s, f, _ in spellings if f is figures]) for figures in (True, False)
         ]
         _, _, words = max(spellings, key=lambda entry: (not entry[1], entry[0]))
-        score = float(np.logaddexp(*shares))
+        score = float(np.logaddexp(shares[0], shares[1]))
         candidates.append(Candidate(words, template, score, shares[0], shares[1]))
     return sorted(candidates, key=lambda c: -c.score)
+
+
+def _log_sum(scores: list[float]) -> float:
+    top = max(scores, default=-math.inf)
+    return top + math.log(sum(math.exp(s - top) for s in scores)) if scores else top
 
 
 def _spoken(text: str) -> str:

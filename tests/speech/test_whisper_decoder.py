@@ -1,0 +1,129 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from assistant.errors import ModelMissing
+from assistant.speech.features import log_mel, mel_filters
+from assistant.speech.recogniser import Expected
+from assistant.speech.spelling import Pieces, Spelling
+from assistant.speech.templates import Grammar
+from assistant.speech.whisper_decoder import (
+    COMMON,
+    END,
+    NO_TIMESTAMPS,
+    START,
+    Decoder,
+    read_weights,
+)
+from assistant.speech.whisper_engine import check_model
+from tests.speech.voices import say
+
+
+def test_the_decoder_agrees_with_ctranslate2_on_the_likelihood_of_a_text():
+    ctranslate2 = pytest.importorskip("ctranslate2")
+    try:
+        folder = check_model()
+    except ModelMissing as error:
+        pytest.skip(str(error))
+    model = ctranslate2.models.Whisper(str(folder), compute_type="float32")
+    mel = log_mel(say("four six two", "slt"), 500)
+    encoded = model.encode(ctranslate2.StorageView.from_array(mel[None]), to_cpu=True)
+    text = model.generate(encoded, [[START, NO_TIMESTAMPS]], beam_size=1)[0].sequences_ids[0]
+    text = [token for token in text if token < COMMON][:6]
+    theirs = model.align(encoded, [START], [text], 500)[0].text_token_probs
+
+    decoding = Decoder(read_weights(folder / "model.bin")).begin(
+        np.array(encoded)[0], np.zeros(0, np.int64)
+    )
+    zero = np.zeros(1, np.int64)
+    decoding.step(np.array([START]), zero)
+    scores = decoding.step(np.array([NO_TIMESTAMPS]), zero)
+    ours = []
+    for token in text:
+        ours.append(np.exp(scores[0, token]))
+        scores = decoding.step(np.array([token]), zero)
+    # Ours leaves the rare tokens out of the sum, so it is a little larger.
+    assert np.abs(np.array(ours) - np.array(theirs)).max() < 0.05
+
+
+def test_a_file_that_is_no_model_is_refused(tmp_path):
+    path = tmp_path / "model.bin"
+    path.write_bytes(b"\x06\0\0\0\x05\0Test\0\x01\0\0\0\0\0\0\0")
+    with pytest.raises(ModelMissing, match="WhisperSpec"):
+        read_weights(path)
+    path.write_bytes(b"\x06")
+    with pytest.raises(ModelMissing, match="can't be read"):
+        read_weights(path)
+
+
+def test_mel_filters_cover_the_band_and_features_stay_in_range():
+    filters = mel_filters()
+    assert filters.shape == (80, 201)
+    assert (filters.sum(axis=1) > 0).all()
+    features = log_mel(np.random.default_rng(1).integers(-3000, 3000, 16_000, np.int16), 500)
+    assert features.shape == (80, 500)
+    assert features.max() - features.min() <= 2.0 + 1e-6
+
+
+@pytest.fixture(scope="module")
+def pieces() -> Pieces:
+    letters = [chr(c) for c in range(33, 127)]
+    return Pieces([" ", *letters, *(f" {c}" for c in letters)])
+
+
+@pytest.mark.parametrize(
+    ("written", "words"),
+    [
+        (" 462.5 V.", "four six two point five volts"),
+        (" Four six two", "four six two"),
+        (" 4-6-2.", "four six two"),
+        (" 4, 6, 2", "four six two"),
+        (" Done.", "done"),
+        (" 1 1/2", "one one half"),
+        (" Lockout confirmed, 47.", "lockout confirmed four seven"),
+        (" A firm!", "affirm"),
+        (" point five", "point five"),
+        (" .5", "point five"),
+        (" 4.", "four"),
+    ],
+)
+def test_written_forms_spell_the_words_of_the_grammar(pieces, written, words):
+    expected = Expected(("{value}", "done", "affirm", "lockout confirmed {digits:2}"), ("volts",))
+    assert _walk(Spelling(Grammar(expected), pieces, END), pieces, written) == words
+
+
+@pytest.mark.parametrize("written", [" Don", " 4.6.2", " lockout confirmed 4", " volts", " 46x"])
+def test_other_written_forms_do_not(pieces, written):
+    expected = Expected(("{value}", "done", "affirm", "lockout confirmed {digits:2}"), ("volts",))
+    assert _walk(Spelling(Grammar(expected), pieces, END), pieces, written) is None
+
+
+def _walk(spelling: Spelling, pieces: Pieces, written: str) -> str | None:
+    """The words that the letters spell, or None."""
+    places = [spelling.start()]
+    chunks = [written[:2], *written[2:].replace(" ", "\0 ").split("\0")]
+    chunks = [c for chunk in chunks for c in _pieces_of(chunk)]
+    for chunk in chunks:
+        following = []
+        for place in places:
+            node = pieces.root
+            for letter in chunk.lower():
+                node = node.get(letter, {})
+            wanted = set(node.get("", ()))
+            numbers, after = spelling.allowed(place)
+            following += [
+                spelling.join(place, target)
+                for number, target in zip(numbers, after, strict=True)
+                if number in wanted
+            ]
+        places = following
+    ends = [found for place in places if (found := spelling.finished(place))]
+    return " ".join(ends[0][1]) if ends else None
+
+
+def _pieces_of(chunk: str) -> list[str]:
+    """One or two letters at a time: a space goes with the letter after it."""
+    if chunk.startswith(" "):
+        return [chunk[:2], *chunk[2:]]
+    return list(chunk)

