@@ -6,11 +6,11 @@ finds the one that is loaded already.
 
 from __future__ import annotations
 
-import atexit
 import ctypes
 import hashlib
 import os
 import threading
+import wave
 from pathlib import Path
 from tempfile import TemporaryDirectory, mkstemp
 from typing import Any
@@ -21,11 +21,11 @@ from assistant.errors import ModelMissing
 from assistant.speech.audio import level_dbfs, read_sound
 
 _SILENT_DBFS = -60.0
-_TRIES = 5
 #: The library looks voices up by the name of their file.
 _FILES = {"en-gb": "en"}
 _lock = threading.Lock()
 _engine: Any = None
+_pieces: list[bytes] = []
 
 
 class EspeakVoice:
@@ -85,24 +85,31 @@ def make_speech(text: str, voice: str = "en-us", rate_wpm: int = 150) -> np.ndar
 
 def _save(text: str, voice: str, rate_wpm: int, volume: float, path: Path) -> None:
     with _lock:
-        engine, library = _load()
-        # pyttsx3 would go on with the voice before, without a word.
+        library, sample_rate_hz = _load()
         base, plus, variant = voice.lower().partition("+")
         named = _FILES.get(base, base) + plus + variant
         if library.SetVoiceByName(named.encode()) != library.EE_OK:
             raise ModelMissing(f"eSpeak NG has no voice '{voice}'; try en-us or en-gb")
-        engine.setProperty("voice", named)
-        engine.setProperty("rate", rate_wpm)
-        engine.setProperty("volume", volume)
-        has_sound = any(c.isalnum() for c in text) and volume >= 0.05
-        # The driver's end of an utterance may be that of the one before, and then the file is
-        # empty: about one in a hundred on a busy machine. Another try mends it.
-        for _ in range(_TRIES):
-            engine.save_to_file(text, str(path))
-            engine.runAndWait()
-            if path.is_file() and (not has_sound or level_dbfs(read_sound(path)) >= _SILENT_DBFS):
-                return
-    raise ModelMissing(f"eSpeak NG gave no sound for '{text}' with voice '{voice}'")
+        library.SetParameter(library.RATE, rate_wpm, 0)
+        library.SetParameter(library.VOLUME, round(volume * 100), 0)
+        _pieces.clear()
+        library.Synth(text.encode(), flags=library.ENDPAUSE | library.CHARS_UTF8)
+        sound = b"".join(_pieces)
+    with wave.open(str(path), "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(sample_rate_hz)
+        file.writeframes(sound)
+    expects_sound = any(c.isalnum() for c in text) and volume >= 0.05
+    if expects_sound and level_dbfs(read_sound(path)) < _SILENT_DBFS:
+        raise ModelMissing(f"eSpeak NG gave no sound for '{text}' with voice '{voice}'")
+
+
+def _take(wav: Any, count: int, _events: Any) -> int:
+    """Called by the library with each stretch of sound; 0 means go on."""
+    if count > 0:
+        _pieces.append(ctypes.string_at(wav, count * 2))
+    return 0
 
 
 def _load() -> Any:
@@ -117,21 +124,17 @@ def _load() -> Any:
         except (ImportError, OSError, RuntimeError):
             pass  # a system's own eSpeak NG does as well
         try:
-            import pyttsx3
-            from pyttsx3.drivers import espeak
+            # Its driver works in a thread of its own: rates and voices came one sentence late
+            # and some files empty. Its binding of the library has a mode that waits.
+            from pyttsx3.drivers import _espeak
 
-            # It reports each file it wrote on standard output, which belongs to the caller.
-            espeak.print = lambda *_, **__: None
-            _engine = pyttsx3.init("espeak"), espeak._espeak
-            # Later than this its own clean-up would find half an interpreter.
-            atexit.register(_unload)
+            sample_rate_hz = _espeak.Initialize(_espeak.AUDIO_OUTPUT_SYNCHRONOUS, 0)
+            if sample_rate_hz <= 0:
+                raise RuntimeError("eSpeak NG can't find its data")
+            _espeak.SetSynthCallback(_take)
+            _engine = _espeak, sample_rate_hz
         except (ImportError, OSError, RuntimeError) as error:
             raise ModelMissing(
                 "no voice on this machine; install one with: pip install pyttsx3 espeakng-loader"
             ) from error
     return _engine
-
-
-def _unload() -> None:
-    global _engine
-    _engine = None

@@ -104,7 +104,9 @@ class VoskRecogniser:
             if template.slot in ("value", "digits"):
                 numbers |= node_words(template_node(template, units)) - set(template.before)
         phrases += sorted(numbers - missing)
-        return Grammar(expected), json.dumps([*dict.fromkeys(phrases), UNKNOWN], ensure_ascii=False)
+        unknown = [] if self.unknown_words({UNKNOWN}) else [UNKNOWN]
+        phrases = [*dict.fromkeys(phrases), *unknown]
+        return Grammar(expected), json.dumps(phrases, ensure_ascii=False)
 
     def _decode(self, samples: np.ndarray, phrases: str | None) -> list[dict[str, Any]]:
         limits = () if phrases is None else (phrases,)

@@ -55,7 +55,7 @@ def test_a_model_is_fetched_checked_and_unpacked(tmp_path):
     folder = install(NAME, tmp_path, said.append, Site(archive, _md5(archive)))
     assert (folder / "am" / "final.mdl").is_file()
     assert not list(tmp_path.glob("*.part"))
-    assert dict((m.name, here) for m, here in list_models(tmp_path))[NAME]
+    assert {m.name: here for m, here in list_models(tmp_path)}[NAME]
     assert check_models(tmp_path)[0][1]
     install(NAME, tmp_path, said.append, None)
     assert "already" in said[-1]

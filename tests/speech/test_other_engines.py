@@ -72,7 +72,7 @@ SPHINX = Expected(
 
 @pytest.mark.parametrize("said", ["stop work", "four hundred megohms", "tag four seven"])
 def test_sphinx_hears_each_kind_of_template(sphinx, said):
-    heard = sphinx.hear(say(said, "slt"), SPHINX)
+    heard = sphinx.hear(say(said, "rms"), SPHINX)
     assert canonical(heard.text) == canonical(said)
     assert heard.template is not None
 

@@ -26,8 +26,8 @@ def test_the_decoder_agrees_with_ctranslate2_on_the_likelihood_of_a_text():
         folder = check_model()
     except ModelMissing as error:
         pytest.skip(str(error))
-    model = ctranslate2.models.Whisper(str(folder), compute_type="float32")
-    mel = log_mel(say("four six two", "slt"), 500)
+    model = ctranslate2.models.Whisper(str(folder), compute_type="float32", intra_threads=1)
+    mel = log_mel(say("please hand me the screwdriver", "slt"), 500)
     encoded = model.encode(ctranslate2.StorageView.from_array(mel[None]), to_cpu=True)
     text = model.generate(encoded, [[START, NO_TIMESTAMPS]], beam_size=1)[0].sequences_ids[0]
     text = [token for token in text if token < COMMON][:6]
@@ -44,7 +44,8 @@ def test_the_decoder_agrees_with_ctranslate2_on_the_likelihood_of_a_text():
         ours.append(np.exp(scores[0, token]))
         scores = decoding.step(np.array([token]), zero)
     # Ours leaves the rare tokens out of the sum, so it is a little larger.
-    assert np.abs(np.array(ours) - np.array(theirs)).max() < 0.05
+    assert len(text) >= 4
+    assert np.abs(np.array(ours) - np.array(theirs)).max() < 0.1
 
 
 def test_a_file_that_is_no_model_is_refused(tmp_path):
