@@ -217,7 +217,8 @@ class JobSession:
         """The gate by touch, for a site too loud to hear: press and hold plus the challenge."""
         with self._lock:
             what: inputs.Input
-            if held_s < HOLD_S or phrase not in ("lockout-confirmed", "clear-to-energise"):
+            # Worded so that a length that is no number (NaN) opens nothing.
+            if not held_s >= HOLD_S or phrase not in ("lockout-confirmed", "clear-to-energise"):
                 what = inputs.NotUnderstood(why="not held long enough")
             else:
                 what = inputs.Challenge(phrase=phrase, digits=digits)

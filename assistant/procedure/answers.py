@@ -89,7 +89,7 @@ def _said_live(what: Any, now: Now, run: Run) -> Outcome:
         return _answer(inputs.Confirm(word=step.expects.confirmation or ""), now, run)
     taking_off = step is not None and move == "lock-off" and not run.held
     if isinstance(what, inputs.LockOff) and taking_off and not run.refused:
-        return again(now, run, "tag-needed")
+        return again(now, _work_over(run, now), "tag-needed")
     if isinstance(what, inputs.PowerOn) and run.ledger.state == "energised":
         return stay(run, fx.EnergyNow(state="energised"))
     run, told = void(now, run, what.kind)
@@ -97,6 +97,16 @@ def _said_live(what: Any, now: Now, run: Run) -> Outcome:
         return stay(run, *told, fx.Held(cause=run.held, who=now.who))
     out = enter(now, run, first_unsettled(now.plan, run))
     return Outcome(out.run, told + out.effects)
+
+
+def _work_over(run: Run, now: Now) -> Run:
+    """Whoever speaks of a lock off, with whatever tag, ends the work with hands inside.
+
+    Without this a tag that was misheard and taken back would leave the proof standing while the
+    lock is in somebody's pocket.
+    """
+    ledger = energy.move(run.ledger, "work-over", now.at_s)
+    return run if isinstance(ledger, Denied) else replace(run, ledger=ledger)
 
 
 def _device(what: Any, now: Now, run: Run) -> Outcome:
@@ -169,6 +179,8 @@ def _(what: inputs.Affirm, now: Now, run: Run) -> Outcome:
         return refuse(now, run, (f"affirm-from:{pending.who}",))
     if pending.kind == "hand-over":
         return _handed_over(now, run)
+    if pending.person and not _speaks_for(pending.person, now.who, run):
+        return refuse(now, replace(run, pending=None), (f"answer-from:{pending.person}",))
     step = now.plan.step(pending.step)
     if what.plain and (step.gate or (step.limits and step.limits.safety)):
         return refuse(now, run, ("affirm-needed",))
@@ -245,6 +257,7 @@ def _(what: inputs.Tag, now: Now, run: Run) -> Outcome:
         return refuse(now, run, no)
     owner = person(run, step) or ""
     if step.proves == "lock-off":
+        run = _work_over(run, now)
         owner = next((p for p, tag in run.ledger.locks if tag == what.digits), "")
         if not owner:
             return refuse(now, run, ("wrong-tag",))
@@ -252,11 +265,16 @@ def _(what: inputs.Tag, now: Now, run: Run) -> Outcome:
     missing = energy.missing_for(run.ledger, move, now.at_s, what.digits)
     if missing:
         return refuse(now, run, missing)
-    if owner != now.who and owner in run.devices | run.lost:
+    if not _speaks_for(owner, now.who, run):
         return refuse(now, run, (f"answer-from:{owner}",))  # each takes off their own lock
     pending = Pending(step.id, "tag", now.at_s, now.who, tag=what.digits, person=owner)
     read = fx.ReadBack(step=step.id, tag=what.digits, person=owner)
     return stay(replace(run, pending=pending), read)
+
+
+def _speaks_for(owner: str, who: str, run: Run) -> bool:
+    """A lock is its owner's word; for an owner without a device it is a turn at another's."""
+    return who == owner or owner not in run.devices | run.lost
 
 
 @_answer.register
@@ -345,7 +363,9 @@ def _hear_reading(what: inputs.Reading, now: Now, run: Run, step: Step, corrects
     missing = gates.may_enter(run, step) or gates.may_open(now.plan, run, step, now.at_s)
     if missing and not corrects:
         return refuse(now, run, missing)
-    if what.special == "no-reading" or (what.value is None and not what.special):
+    # Over range or an open line on a known source tells of a tester set wrong, not of a proof.
+    tester = step.proves in ("tester-before", "tester-after") and what.special
+    if tester or what.special == "no-reading" or (what.value is None and not what.special):
         return again(now, run, "no-reading")
     said_unit = unit(what.unit or spec.unit).name
     if not same_dimension(said_unit, spec.unit):
@@ -465,7 +485,7 @@ def _hold(cause: str) -> Any:
     def hold(now: Now, run: Run) -> Outcome:
         told: tuple[fx.Effect, ...] = ()
         if cause != "stand-by":
-            if run.ledger.state != "unknown":
+            if run.ledger.state != "unknown" or run.ledger.was_live:
                 run, told = void(now, run, "stop-work")
             run = replace(run, pending=None, challenge=None)
         elif run.held:
@@ -513,8 +533,10 @@ def _hand_over(now: Now, run: Run) -> Outcome:
         return refuse(now, run, ("alone",))
     if now.who != "lead":
         return refuse(now, run, ("lead-only",))
-    pending = Pending(run.at or "", "hand-over", now.at_s, now.who, word="hand over")
-    read = fx.ReadBack(step=run.at or "", word="hand over")
+    if run.at is None:  # nothing is left to do with other roles
+        return again(now, run, "not here")
+    pending = Pending(run.at, "hand-over", now.at_s, now.who, word="hand over")
+    read = fx.ReadBack(step=run.at, word="hand over")
     return stay(replace(run, pending=pending), read)
 
 
@@ -658,7 +680,10 @@ def _after_reading(
         and step.expects.reading.name in values.source_names(s, run)
     }
     marks = {k: v for k, v in run.marks.items() if k not in stale}
-    run = replace(run, marks={**marks, step.id: "done"})
+    # A correction of a proof that is gone by now takes its step's place in no new proof.
+    if not (pending.corrects and step.gate):
+        marks[step.id] = "done"
+    run = replace(run, marks=marks)
     if not pending.corrects:
         after: str | None = step.id
     elif stale:

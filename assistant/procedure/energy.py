@@ -120,6 +120,13 @@ RULES: tuple[Rule, ...] = (
         "all locks, try-start, hazards held, tester before and after, all pairs, bus",
         "29 CFR 1910.147(d)(6)",
     ),
+    Rule(
+        "work-over",
+        ("proven-dead", "isolated"),
+        "isolated",
+        "the release has come to the locks",
+        "29 CFR 1910.147(e)(1), (e)(3)",
+    ),
     Rule("lock-off", ("proven-dead", "isolated"), "isolated", "own tag", "29 CFR 1910.147(e)(3)"),
     Rule(
         "clear-to-energise",
@@ -179,7 +186,8 @@ def _first_needed(rule: Rule) -> EnergyState:
 def _unproven(ledger: Ledger, move: str, at_s: float, tag: str = "") -> tuple[str, ...]:
     missing: list[str] = []
     locks = [f"lock:{p}" for p in ledger.people if ledger.lock_of(p) is None]
-    if move == "lock" and tag and tag in [on for _, on in ledger.locks]:
+    # "Seven" and "zero seven" may be two ways to read one tag: two people need two.
+    if move == "lock" and tag and tag.lstrip("0") in [on.lstrip("0") for _, on in ledger.locks]:
         missing.append("same-tag")
     if move in ("try-start", "lockout-confirmed"):
         missing += locks
@@ -203,7 +211,7 @@ def _unproven(ledger: Ledger, move: str, at_s: float, tag: str = "") -> tuple[st
             missing.append("stored")
     if move == "lockout-confirmed" and not ledger.tester_after:
         missing.append("tester-after")
-    if move == "lock-off" and ledger.state == "isolated" and not ledger.releasing:
+    if move in ("work-over", "lock-off") and ledger.state == "isolated" and not ledger.releasing:
         missing.append("state:proven-dead")
     if move == "lock-off" and tag and tag not in [on for _, on in ledger.locks]:
         missing.append("wrong-tag")
@@ -230,6 +238,9 @@ def move(
     if name == "lock":
         others = tuple(lock for lock in ledger.locks if lock[0] != person)
         return replace(ledger, locks=(*others, (person, tag)))
+    if name == "work-over":
+        dropped = replace(_without_proof(ledger), releasing=True)
+        return replace(dropped, state="isolated", isolated_at_s=ledger.isolated_at_s)
     if name == "lock-off":
         if (person, tag) not in ledger.locks:
             return Denied(("wrong-tag",))
