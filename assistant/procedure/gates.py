@@ -86,15 +86,18 @@ def may_open(plan: Plan, run: Run, step: Step, at_s: float) -> tuple[str, ...]:
     if move is None:
         return ()
     missing = energy.missing_for(run.ledger, move, at_s)
+    if move in ("lockout-confirmed", "lock-off", "clear-to-energise"):
+        missing += unsettled_before(plan, run, step)
     if move in ("lock-off", "clear-to-energise"):
-        missing += unsettled_before(plan, run, step) + failed_safety(plan, run)
+        missing += failed_safety(plan, run)
     return missing
 
 
 def unsettled_before(plan: Plan, run: Run, step: Step) -> tuple[str, ...]:
     """The first step before `step` that is neither done nor an open point, as a code.
 
-    Without this a jump could leave the finger guard off and still release the panel. Locks stay
+    Without this a jump could leave the finger guard off and still release the panel, or leave
+    the list of sources unread and still put hands in (29 CFR 1910.147(d)(1)). Locks stay
     on until then too (29 CFR 1910.147(e)(1): inspected before anything is released).
     """
     for each in plan.steps[: plan.index(step.id)]:
