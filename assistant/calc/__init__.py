@@ -3,7 +3,7 @@
 Importing the package fills `CALCULATORS`. Nothing in here knows of steps, words or storage.
 """
 
-from assistant.calc import conductors, dead, earth, insulation, supply, travel
+from assistant.calc import beams, conductors, dead, earth, force, insulation, supply, travel
 from assistant.calc.base import CALCULATORS, Calculator, Input, Result, calculate, calculator
 
 __all__ = [
@@ -11,11 +11,13 @@ __all__ = [
     "Calculator",
     "Input",
     "Result",
+    "beams",
     "calculate",
     "calculator",
     "conductors",
     "dead",
     "earth",
+    "force",
     "insulation",
     "supply",
     "travel",

@@ -22,6 +22,16 @@ SOUND = {
     "earth-continuity": {"length": "85 ft", "section": "12 AWG"},
     "insulation-minimum": {"nominal": "480 V"},
     "travel-time-guard": {"times": (quantity("5 s"),)},
+    "closing-force-limit": {"gap": "300 mm"},
+    "force-time-limit": {},
+    "residual-force-limit": {},
+    "closing-force": {"peaks": (quantity("300 N"),) * 3, "gap": "50 mm"},
+    "force-trace": {
+        "times": tuple(quantity(t) for t in ("0 s", "0.3 s", "5 s")),
+        "forces": tuple(quantity(f) for f in ("300 N", "0 N", "0 N")),
+        "gap": "50 mm",
+    },
+    "beam-disable-position": {"beam": "300 mm"},
 }
 
 
