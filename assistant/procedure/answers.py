@@ -252,12 +252,15 @@ def _(what: inputs.Tag, now: Now, run: Run) -> Outcome:
     step = _step(now, run)
     if step is None or step.expects.tag is None:
         return again(now, run, "not here")
+    if step.proves == "lock-off":
+        if any(not code.startswith("device-lost") for code in run.refused):
+            return _said_live(inputs.LockOff(), now, run)  # locks should still be on
+        run = _work_over(run, now)
     no = _not_now(now, run, step)
     if no:
         return refuse(now, run, no)
     owner = person(run, step) or ""
     if step.proves == "lock-off":
-        run = _work_over(run, now)
         owner = next((p for p, tag in run.ledger.locks if tag == what.digits), "")
         if not owner:
             return refuse(now, run, ("wrong-tag",))

@@ -16,12 +16,13 @@ import os
 import sys
 import time
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from hashlib import blake2b
 
 from assistant.procedure import effects as fx
-from assistant.procedure import inputs, machine
+from assistant.procedure import energy, inputs, machine
 from assistant.procedure.load import bind, parse_job, parse_pack
 from assistant.procedure.model import Plan
 from assistant.procedure.run import Run
@@ -179,7 +180,7 @@ ISSUED = tuple(
 )
 
 
-# --- states ----------------------------------------------------------------------------------------
+# --- states -------------------------------------------------------------------------------------
 
 
 def _ages(run: Run, now_s: float) -> tuple[object, object, float]:
@@ -271,9 +272,11 @@ def _taken(plan: Plan, was: Run, event: inputs.Event, out: machine.Outcome) -> b
     """Nothing is taken for a step whose need isn't met, while held, or over a refusal."""
     for each in out.effects:
         said = each.kind == "taken" or (each.kind == "judged" and not each.corrects)
-        if said and (not _need_met(plan, was, each.step) or was.held):
+        if said and not _need_met(plan, was, each.step):
             return False
-        if said and was.refused and was.at == each.step:
+        # A wait that ran out meanwhile is over as soon as work goes on.
+        held = was.held and out.run.held
+        if said and (held or (was.refused and was.refused == out.run.refused)):
             return False
     return True
 
@@ -296,12 +299,18 @@ def _answers_itself(plan: Plan, was: Run, event: inputs.Event, out: machine.Outc
     return after.waited in (before.waited, True) or not before.waited
 
 
-def _let_go(ledger):
+def _let_go(ledger: energy.Ledger) -> energy.Ledger:
     return replace(
         ledger,
-        **{"state": "isolated", "releasing": True, "tried": False, "tester_before": False},
-        **{"dead": frozenset(), "restrained": frozenset(), "waited": False, "bus_dead": False},
-        **{"tester_after": False},
+        state="isolated",
+        releasing=True,
+        tried=False,
+        tester_before=False,
+        dead=frozenset(),
+        restrained=frozenset(),
+        waited=False,
+        bus_dead=False,
+        tester_after=False,
     )
 
 
@@ -325,11 +334,11 @@ def _facts(plan: Plan, was: Run, event: inputs.Event, out: machine.Outcome) -> b
     )
 
 
-def _proven_after(before, volts) -> bool:
+def _proven_after(before: energy.Ledger, volts: dict[str, float]) -> bool:
     return volts["tester-after"] >= 50 and before.bus_dead and before.dead == set(before.pairs)
 
 
-def _order(before, after) -> bool:
+def _order(before: energy.Ledger, after: energy.Ledger) -> bool:
     """The second proof of the tester counts for what was measured before it alone."""
     measured = (after.dead, after.bus_dead) != (before.dead, before.bus_dead)
     return not measured or not after.tester_after
@@ -437,8 +446,8 @@ def _voids(plan: Plan, was: Run, event: inputs.Event, out: machine.Outcome) -> b
         return now == "unknown" and out.run.held is not None
     if isinstance(what, inputs.Command) and what.name == "prove-again" and not was.held:
         return now == "unknown"
-    if isinstance(what, inputs.Tag) and was.at == "lock-off" and not was.held and not was.refused:
-        return now == "isolated"
+    if isinstance(what, inputs.Tag) and was.at == "lock-off" and not was.held:
+        return now in ("isolated", "unknown")
     return True
 
 
@@ -465,7 +474,7 @@ RULES = (
 )
 
 
-# --- the walk ----------------------------------------------------------------------------------------
+# --- the walk -----------------------------------------------------------------------------------
 
 
 @dataclass
@@ -539,7 +548,8 @@ def walk(transitions: int, depth: int = 10_000, processes: int = 1, tell=None) -
     _known.add(root)
     came_from: dict[bytes, tuple[bytes, int]] = {root: (b"", -1)}
     frontier, done = [(root, first)], Walked()
-    pool = multiprocessing.get_context("fork").Pool(processes) if processes > 1 else None
+    fork = multiprocessing.get_context("fork")
+    pool = ProcessPoolExecutor(processes, fork) if processes > 1 else None
     try:
         while frontier and len(done.states) <= depth:
             following: list[tuple[bytes, Run]] = []
@@ -547,7 +557,7 @@ def walk(transitions: int, depth: int = 10_000, processes: int = 1, tell=None) -
                 done.energy[run.ledger.state] = done.energy.get(run.ledger.state, 0) + 1
             size = max(1, min(200, len(frontier) // (4 * processes)))
             chunks = [frontier[i : i + size] for i in range(0, len(frontier), size)]
-            results = pool.imap_unordered(expand, chunks) if pool else map(expand, chunks)
+            results = pool.map(expand, chunks) if pool else map(expand, chunks)
             for count, found, problem in results:
                 done.transitions += count
                 if problem:
@@ -569,7 +579,7 @@ def walk(transitions: int, depth: int = 10_000, processes: int = 1, tell=None) -
         return done
     finally:
         if pool:
-            pool.terminate()
+            pool.shutdown(cancel_futures=True)
 
 
 def _way(came_from: dict[bytes, tuple[bytes, int]], last: bytes, number: int) -> str:

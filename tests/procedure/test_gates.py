@@ -191,8 +191,6 @@ def test_a_jump_past_the_finger_guard_does_not_release():
     assert walk.run.at == "guard"
     walk.confirm("guard is on")
     assert walk.refused() == ("unsettled:wires",)
-    walk.tag("10")
-    assert walk.run.ledger.lock_of("lead") == "10"
     walk.put(inputs.Challenge(phrase="clear-to-energise", digits="47"))
     assert "unsettled:wires" in walk.refused()
     assert walk.run.ledger.state == "proven-dead"
@@ -208,7 +206,8 @@ def test_a_failed_safety_reading_keeps_the_power_off_even_after_unable():
     walk.value(200)
     walk.confirm("guard is on")
     assert walk.refused() == ("failed:earth",)
-    walk.tag("10")
+    walk.put(inputs.Challenge(phrase="clear-to-energise", digits="47"))
+    assert "failed:earth" in walk.refused()
     assert walk.run.ledger.locks == (("lead", "10"),)
 
 
@@ -226,12 +225,13 @@ def test_a_safety_reading_that_was_passed_over_can_be_taken_up_again():
     assert (walk.run.at, walk.refused()) == ("lock-off", ())
 
 
-def test_a_lock_that_comes_off_while_the_release_is_refused_voids_the_proof():
+@pytest.mark.parametrize("said", [inputs.LockOff(), inputs.Tag(digits="10")], ids=str)
+def test_a_lock_that_comes_off_while_the_release_is_refused_voids_the_proof(said):
     walk = Walk()
     walk.to_dead()
     walk.put(inputs.GoTo(section="closing"))
     walk.confirm("guard is on")
-    walk.put(inputs.LockOff())
+    walk.put(said)
     assert (walk.run.ledger.state, walk.run.at) == ("unknown", "disconnect")
 
 
