@@ -1,9 +1,13 @@
-"""Every sequence of inputs: `python -m tests.benchmarks.walk_ledger [TRANSITIONS] [DEPTH]`.
+"""Every sequence of inputs: `python -m tests.benchmarks.walk_ledger [TRANSITIONS] [start|way]`.
 
 A breadth-first walk of the ledger and the machine. From each state that was ever reached every
 input of `alphabet` is played, and `check` looks at each transition: what came out of it is held
 against rules that are written here anew and ask the core for nothing. States that differ only in
 what no rule looks at are one (`key`). A broken rule ends the walk with the shortest way to it.
+
+From `start` the walk begins before the first input. From `way` it begins at once in every state
+of the right way to the end, for a crew of one, of two with one device, and of two with two: so
+the states behind the gate are walked around as far as those before it.
 
 Time is in classes: an input comes at once, after the challenge has become old (which is also
 longer than the wait for stored energy), after the job's re-prove time, or with the clock set back.
@@ -482,7 +486,7 @@ class Walked:
     """How far a walk came. `states` by the step of the walk in which they were first seen."""
 
     transitions: int = 0
-    states: list[int] = field(default_factory=lambda: [1])
+    states: list[int] = field(default_factory=list)
     energy: dict[str, int] = field(default_factory=dict)
     exhausted: bool = False
 
@@ -532,7 +536,63 @@ def expand(states: list[tuple[bytes, Run]]) -> tuple[int, list[tuple[bytes, byte
     return count, found, ""
 
 
-def walk(transitions: int, depth: int = 10_000, processes: int = 1, tell=None) -> Walked:
+def right_answer(run: Run) -> inputs.Input:
+    """What takes the run on, where nothing goes wrong."""
+    step = PLAN.step(run.at or "")
+    if run.pending:
+        return inputs.Affirm()
+    if step.expects.confirmation:
+        return inputs.Confirm(word=step.expects.confirmation)
+    if step.expects.reading:
+        return inputs.Reading(value=Decimal("230" if "tester" in step.id else "0"))
+    if step.expects.tag:
+        on = dict(run.ledger.locks)
+        given = "11" if on else "10"
+        return inputs.Tag(digits=given if step.proves == "lock" else next(iter(on.values())))
+    if step.expects.challenge:
+        digits = run.challenge.digits if run.challenge else ""
+        return inputs.Challenge(phrase=step.expects.challenge, digits=digits)
+    return inputs.Tick()
+
+
+def way(*before: inputs.Input) -> Iterator[Run]:
+    """The states of the right way from start to end, after what happened before the first step."""
+
+    def put(run: Run, what: inputs.Input, who: str = "system") -> Run:
+        after_s = LATER_S if isinstance(what, inputs.Tick) else 0
+        event = inputs.Event(input=what, at_s=NOW_S + after_s, who=who)
+        out = machine.advance(PLAN, run, event)
+        if any(each.kind == "challenge-needed" for each in out.effects):
+            out = machine.advance(PLAN, out.run, ISSUED[0])
+        return canonical(out.run, event.at_s)
+
+    run = put(START, inputs.Started())
+    for what in before:
+        run = put(run, what)
+    yield run
+    while not run.finished:
+        step = PLAN.step(run.at or "")
+        owner = run.pending.who if run.pending else "lead"
+        if step.expects.tag and not run.pending:
+            left = run.ledger.next_without_lock()
+            person = (left if step.proves == "lock" else run.ledger.next_with_lock()) or "lead"
+            owner = person if person in run.devices else "lead"
+        run = put(run, right_answer(run), owner)
+        yield run
+
+
+def beginnings(where: str) -> list[Run]:
+    """The states in which a walk begins: "start", or all of the "way"."""
+    if where == "start":
+        return [next(way())]
+    helper = inputs.PersonJoined(person="helper")
+    devices = [inputs.DeviceJoined(role=role) for role in ("lead", "helper")]
+    return [*way(), *way(helper), *way(*devices)]
+
+
+def walk(
+    transitions: int, depth: int = 10_000, processes: int = 1, tell=None, where: str = "start"
+) -> Walked:
     """Walk breadth-first until so many transitions were played, so deep, or to the end.
 
     Raises
@@ -540,14 +600,11 @@ def walk(transitions: int, depth: int = 10_000, processes: int = 1, tell=None) -
     Way
         If a rule is broken, with the inputs that lead there.
     """
-    began = machine.advance(
-        PLAN, START, inputs.Event(input=inputs.Started(), at_s=NOW_S, who="system", via="system")
-    )
-    first, root = canonical(began.run, NOW_S), key(began.run, NOW_S)
+    roots = {key(run, NOW_S): run for run in beginnings(where)}
     _known.clear()
-    _known.add(root)
-    came_from: dict[bytes, tuple[bytes, int]] = {root: (b"", -1)}
-    frontier, done = [(root, first)], Walked()
+    _known.update(roots)
+    came_from: dict[bytes, tuple[bytes, int]] = dict.fromkeys(roots, (b"", -1))
+    frontier, done = list(roots.items()), Walked(states=[len(roots)])
     fork = multiprocessing.get_context("fork")
     pool = ProcessPoolExecutor(processes, fork) if processes > 1 else None
     try:
@@ -598,7 +655,7 @@ def _way(came_from: dict[bytes, tuple[bytes, int]], last: bytes, number: int) ->
 def main() -> int:
     """Walk with every core; prints each step of the walk and what it came to."""
     transitions = int(sys.argv[1]) if len(sys.argv) > 1 else 10_000_000
-    depth = int(sys.argv[2]) if len(sys.argv) > 2 else 10_000
+    where = sys.argv[2] if len(sys.argv) > 2 else "way"
     began = time.perf_counter()
 
     def tell(done: Walked, new: int) -> None:
@@ -609,7 +666,7 @@ def main() -> int:
             flush=True,
         )
 
-    done = walk(transitions, depth, os.cpu_count() or 1, tell)
+    done = walk(transitions, processes=os.cpu_count() or 1, tell=tell, where=where)
     spent = time.perf_counter() - began
     how = "to the end" if done.exhausted else f"{len(done.states)} inputs deep"
     print(
