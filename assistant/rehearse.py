@@ -1,6 +1,7 @@
 """A job played without a person: text lines or sound files through the path of a live job.
 
 A script is text: `lead: four six two volts`, `helper: contact made`, `# comment`, `wait 31 min`.
+`first | second` gives another wording for when the first isn't understood.
 `{challenge}` stands for the digits that the assistant has just spoken and `{wrong}` for digits
 that it hasn't. Spoken, the same script is answered as a patient technician would: what wasn't
 understood is said again, and what was read back wrong is met with NEGATIVE.
@@ -19,6 +20,7 @@ import numpy as np
 
 from assistant.clock import SetClock
 from assistant.dialogue.interpret import interpret_text
+from assistant.dialogue.numbers import digit_words
 from assistant.errors import FileError, UnitError
 from assistant.job import JobSession, Turn
 from assistant.procedure import inputs
@@ -39,6 +41,11 @@ class Line:
     who: str = ""
     text: str = ""
     wait_s: float = 0.0
+
+    def wording(self, tries: int) -> str:
+        """What is said at a try: each wording twice, then the next, as people do."""
+        wordings = [each.strip() for each in self.text.split("|")]
+        return wordings[min((tries - 1) // 2, len(wordings) - 1)]
 
 
 @dataclass(frozen=True)
@@ -105,14 +112,19 @@ def same_input(a: inputs.Input | None, b: inputs.Input | None) -> bool:
             return what.kind
         return data
 
-    return bool(bare(a) == bare(b))
+    one, other = bare(a), bare(b)
+    readings = isinstance(a, inputs.Reading) and isinstance(b, inputs.Reading)
+    if readings and None in (one["unit"], other["unit"]):  # left out: the step's own unit holds
+        one["unit"] = other["unit"] = None
+    return bool(one == other)
 
 
 def fill(text: str, session: JobSession) -> str:
     """The line with `{challenge}` and `{wrong}` put in."""
     digits = session.run.challenge.digits if session.run.challenge else ""
     wrong = "".join(str((int(d) + 3) % 10) for d in digits) or "00"
-    return text.replace("{challenge}", digits).replace("{wrong}", wrong)
+    said = text.replace("{challenge}", digit_words(digits)) if digits else text
+    return said.replace("{wrong}", digit_words(wrong)).replace("{challenge}", "")
 
 
 def play_text(session: JobSession, clock: SetClock, lines: Iterable[Line]) -> Iterator[Played]:
@@ -121,7 +133,7 @@ def play_text(session: JobSession, clock: SetClock, lines: Iterable[Line]) -> It
         if line.wait_s:
             yield from _let_pass(session, clock, line)
             continue
-        said = fill(line.text, session)
+        said = fill(line.wording(1), session)
         session.join(line.who, line.who)
         clock.pass_s(TURN_S)
         yield Played(line, said, session.say(line.who, said, via="text"))
@@ -160,12 +172,14 @@ def play_spoken(
             yield from _let_pass(session, clock, line)
             continue
         for tries in range(1, TRIES + 1):
-            said = fill(line.text, session)
+            said = fill(line.wording(tries), session)
             wanted = interpret_text(said, session.plan, session.run)
             turn = _spoken_turn(session, clock, line.who, say(said, line.who))
             yield Played(line, said, turn, tries, wanted)
             if same_input(wanted, turn.input):
                 break
+            if tries == TRIES:
+                return  # what follows would answer another step
             if session.run.pending and turn.input and turn.input.kind != "not-understood":
                 yield from _take_back(session, clock, line, say)
 

@@ -72,9 +72,8 @@ def test_rehearse_prints_json_with_turns_readings_and_a_verified_record(capsys):
 def test_a_whole_job_spoken_by_two_voices_in_noise_ends_in_a_right_record(tmp_path):
     """Two natural voices, 20 dB over noise, real endpointer and recogniser, all of door D1."""
     from assistant.speech import engines
-    from tests.speech import voices
+    from tests.speech.voices import say
 
-    say = voices.need("slt", "rms")
     _, text, clock = new_session(tmp_path / "text", "pinewharf-d1")
     list(rehearse.play_text(text, clock, script_of("pinewharf-d1")))
 
@@ -82,7 +81,7 @@ def test_a_whole_job_spoken_by_two_voices_in_noise_ends_in_a_right_record(tmp_pa
     seeds = iter(range(10_000))
 
     def sound(words, who):
-        speech = say(words, {"lead": "slt", "helper": "rms"}[who])
+        speech = say(words, {"lead": "joe", "helper": "rms"}[who])
         return rehearse.add_noise(speech, 20, seed=next(seeds))
 
     played = list(rehearse.play_spoken(session, clock, script_of("pinewharf-d1"), sound))

@@ -135,7 +135,7 @@ def _own(step: Step, run: Run) -> Iterator[Phrase]:
     if expects.tag is not None:
         texts = words["tag"] + (words["tag-off"] if step.proves == "lock-off" else [])
         for text in texts:
-            yield Phrase(text, "=tag", "tag", (), "gate" if step.gate else "value")
+            yield Phrase(text, "=tag", "tag", (), "value")  # a number: read back and affirmed
     if expects.reading is not None:
         yield Phrase("{value}", "=value", "reading", (), "value")
         for special, forms in words["specials"].items():

@@ -392,7 +392,11 @@ _BARE_OH_COST = 2.0
 #: Digits are hardly said faster than this; each tenth of a second that is missing costs a nat.
 _DIGIT_S = 0.18
 _HURRY = 10.0
+#: A few words are hardly drawn out longer than this: an answer that ends early, like "two" for
+#: "two three four", has left something out. Each second beyond costs some nats.
+_DRAWN_FIRST_S, _DRAWN_WORD_S, _DRAWL = 0.6, 0.6, 2.0
 _LOOP_COST = 1.5
+_OPEN_COST = 3.0
 _SPELLED, _SPELLED_RIVAL, _SPELLED_MOST = 0.3, 0.7, 4.0
 
 
@@ -440,7 +444,11 @@ def judge(search: Search, expected: Expected, duration_s: float) -> Transcript:
         doubt = 0.0
         if math.isfinite(candidate.figures) and math.isfinite(spelled):
             doubt = say * min(_SPELLED_MOST, spelled - candidate.spelled)
-        return candidate.score - _hurry(candidate, search.active_s) - doubt
+        # Free speech explains anything that starts like its first word ("note movement").
+        open_end = _OPEN_COST if candidate.open_end else 0.0
+        drawn_s = _DRAWN_FIRST_S + _DRAWN_WORD_S * len(candidate.words.split())
+        drawl = _DRAWL * max(0.0, search.active_s - drawn_s)
+        return candidate.score - _hurry(candidate, search.active_s) - doubt - open_end - drawl
 
     def near(candidate: Candidate, distance: float) -> bool:
         return any(

