@@ -24,15 +24,23 @@ END_S = Decimal("5")
 RESIDUAL_N = Decimal("24.9")
 TRACES = 3
 
+DOOR_TYPES = ("high-speed-roll-up", "sectional", "rolling-shutter", "sliding-gate")
+
 _SOURCE = "EN 12453, Annex A"
 _GAP = Input("gap", "millimetre", "gap between closing edge and counter edge", low=50, high=10000)
 _DIRECTION = Input(
     "direction",
     "",
-    "how the door moves",
-    choices=("vertical", "horizontal"),
+    "how the door moves, or its type",
+    choices=("vertical", "horizontal", *DOOR_TYPES),
     default="vertical",
 )
+
+
+def _movement(direction: str) -> str:
+    if direction in DOOR_TYPES:
+        return "horizontal" if direction == "sliding-gate" else "vertical"
+    return direction
 
 
 def _limit(gap: Quantity) -> tuple[Decimal, str, tuple[str, ...]]:
@@ -52,7 +60,8 @@ def closing_force_limit(gap: Quantity, direction: str) -> Result:
     gap : Quantity
         Opening that is left where the edge meets the gauge; below 50 mm nothing is measured. [mm]
     direction : str
-        "vertical" or "horizontal"; both have the same limits, the record names which was tested.
+        "vertical" or "horizontal", or a job's door type; all have the same limits, the working
+        names which was tested.
 
     Returns
     -------
@@ -69,7 +78,7 @@ def closing_force_limit(gap: Quantity, direction: str) -> Result:
     span = "from 50 to 500 mm" if limit == CRUSH_N else "above 500 mm"
     return Result(
         values={"limit": force},
-        working=(f"{direction} movement, gap {shown(gap)} is {span}: at most {shown(force)}",),
+        working=(f"{_movement(direction)} movement, gap {shown(gap)} is {span}: at most {shown(force)}",),
         source=_SOURCE,
         kind=kind,
         at_most=force,
@@ -253,7 +262,7 @@ def force_trace(
             "passed": Quantity(Decimal(0 if failed else 1), "one"),
         },
         working=(
-            f"{direction} movement, gap {shown(gap)}, {len(at)} samples from contact",
+            f"{_movement(direction)} movement, gap {shown(gap)}, {len(at)} samples from contact",
             *told,
         ),
         source=_SOURCE,

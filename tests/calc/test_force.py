@@ -46,6 +46,13 @@ def test_limit_follows_the_gap_and_not_the_direction(work, gap, limit, kind, dir
     assert direction in found.working[0]
 
 
+def test_a_door_type_stands_for_its_movement(work):
+    gate = work("closing-force-limit", gap="300 mm", direction="sliding-gate")
+    assert gate.working[0].startswith("horizontal")
+    door = work("closing-force-limit", gap="300 mm", direction="sectional")
+    assert door.working[0].startswith("vertical")
+
+
 def test_limits_on_time_and_rest_are_those_of_the_annex(work):
     assert work("force-time-limit").at_most == Quantity(Decimal("0.75"), "second")
     # "Below 25 N": a limit includes its own value, a gauge shows tenths.

@@ -4,6 +4,8 @@ A case is a mapping: `job` (a name in steps/jobs), optional `about`, and `turns`
 
     {lead: "disconnect is off"}      somebody speaks; also `helper:`; `touch:` is the lead's screen
     {lead: done, times: 5}           the same five times
+    {both: all clear}                the lead says it, then the helper
+    {device: helper, joined: true}   a device of that role comes, or with false drops
     {wait: "6 min"}                  time passes
     {system: restarted}              the program starts again
     {expect: {at: lock, ...}}        where the job stands now
@@ -63,8 +65,15 @@ class Played:
     def turn(self, turn: dict[str, Any]) -> None:
         """Play one line of a case."""
         turn = dict(turn)
+        joined = turn.pop("joined", None)
         for _ in range(turn.pop("times", 1)):
             ((kind, what),) = turn.items()
+            if kind == "both":
+                self.turn({"lead": what})
+                before = self.effects
+                self.turn({"helper": what})
+                self.effects = before + self.effects
+                continue
             if kind == "expect":
                 self.check(what)
                 continue
@@ -73,6 +82,9 @@ class Played:
             if kind == "wait":
                 self.at_s += float(quantity(what).to("second").value)
                 self.put(inputs.Tick(), "system")
+            elif kind == "device":
+                change = inputs.DeviceJoined if joined else inputs.DeviceLost
+                self.put(change(role=what), "system")
             elif kind == "system":
                 assert what == "restarted", f"unknown event {what}"
                 self.put(inputs.Restarted(), "system")
@@ -115,6 +127,7 @@ CHECKS = {
     "energy": lambda p: p.run.ledger.state,
     "pending": lambda p: _pending(p.run.pending),
     "open_points": lambda p: len(p.run.open_points),
+    "open_at": lambda p: [item.step for item in p.run.open_points],
     "finished": lambda p: p.run.finished,
     "held": lambda p: p.run.held,
     "failing": lambda p: p.run.failing,
@@ -128,5 +141,7 @@ CHECKS = {
     "implausible": lambda p: p.last(fx.Implausible, "unit") is not None,
     "wrong_unit": lambda p: p.last(fx.WrongUnit, "said"),
     "asked_again": lambda p: p.last(fx.AskAgain, "why"),
+    "marked": lambda p: p.last(fx.Marked, "step") is not None,
+    "device": lambda p: p.last(fx.DeviceNotice, "role"),
     "waiting": lambda p: p.last(fx.Waiting, "left_s") is not None,
 }

@@ -25,12 +25,29 @@ GATE_PHRASES = ("lockout confirmed", "clear to energise", "clear to energize", "
                 "lock off", "lock is off")  # fmt: skip
 
 
+ISOLATING = [name for name, plan in PLANS.items() if plan.pack.found == "unknown"]
+IN_SERVICE = [name for name, plan in PLANS.items() if plan.pack.found == "in-service"]
+# The release gate's own questions, before a panel that is found live may be worked with.
+LOOKED_AT = {"panel-shut", "handle-free", "path-free", "people-clear", "warn"}
+
+
 @pytest.fixture(params=PLANS, ids=str)
 def plan(request):
     return PLANS[request.param]
 
 
+@pytest.fixture(params=ISOLATING, ids=str)
+def isolating(request):
+    return PLANS[request.param]
+
+
+@pytest.fixture(params=IN_SERVICE, ids=str)
+def in_service(request):
+    return PLANS[request.param]
+
+
 def test_every_pack_is_bound_to_some_door():
+    assert ISOLATING and IN_SERVICE
     assert {plan.pack.name for plan in PLANS.values()} == set(PACKS)
 
 
@@ -51,7 +68,7 @@ def test_phrases_of_one_step_do_not_sound_alike(pack):
 
 def test_instructions_are_short_enough_to_be_remembered(plan):
     for step in plan.steps:
-        for text in (step.say, step.caution.text if step.caution else ""):
+        for text in (step.say, step.helper, step.caution.text if step.caution else ""):
             assert len(spoken(text).split()) <= MOST_WORDS, f"{step.id}: {text}"
         assert 0 < len(step.brief) <= len(step.say), step.id
 
@@ -66,14 +83,18 @@ def test_no_prompt_speaks_a_phrase_that_would_answer_it(plan):
     """An echo of the loudspeaker must not be an answer, least of all at a gate."""
     for step in plan.steps:
         texts = [step.say, step.brief, step.reason, step.caution.text if step.caution else ""]
+        texts += [step.mark, step.helper]
         heard = " | ".join(spoken(text) for text in texts)
         own = step.expects.confirmation
         phrases = [*GATE_PHRASES, *([own] if own and own != "done" else [])]
+        # "Start over" is the one answer that may be told: it passes nothing.
+        phrases += [answer for answer in step.expects.choice or {} if answer != "start over"]
         for phrase in phrases:
             assert not re.search(rf"\b{spoken(phrase)}\b", heard), f"{step.id}: '{phrase}'"
 
 
-def test_gates_come_in_the_order_of_the_ledger(plan):
+def test_gates_come_in_the_order_of_the_ledger(isolating):
+    plan = isolating
     order = [rule.move for rule in RULES]
     moves = [move for step in plan.steps if (move := ledger_move(step))]
     assert moves == sorted(moves, key=order.index)
@@ -84,13 +105,119 @@ def test_gates_come_in_the_order_of_the_ledger(plan):
     assert set(moves) == asked | stored | held
 
 
-def test_hands_are_in_only_between_proof_and_first_lock_off(plan):
+def test_hands_are_in_only_between_proof_and_first_lock_off(isolating):
+    plan = isolating
     ids = [step.id for step in plan.steps]
     proven, off = ids.index("prove-dead"), ids.index("lock-off")
     for step in plan.steps[proven + 1 : off + 1]:
         assert step.needs and step.needs.energy == "proven-dead", step.id
     for step in plan.steps[off + 1 :]:
         assert not (step.needs and step.needs.energy == "proven-dead"), step.id
+
+
+def test_a_panel_in_service_is_looked_at_and_released_before_anything_moves(in_service):
+    moves = [move for step in in_service.steps if (move := ledger_move(step))]
+    assert moves == ["clear-to-energise", "power-on"]
+    ids = [step.id for step in in_service.steps]
+    gate, on = ids.index("clear-gate"), ids.index("power-on")
+    assert set(ids[:gate]) >= LOOKED_AT
+    assert not any(step.mark for step in in_service.steps[: on + 1])
+
+
+def test_every_step_in_service_needs_power_and_no_proof_of_a_dead_panel(in_service):
+    on = [step.id for step in in_service.steps].index("power-on")
+    for step in in_service.steps[on + 1 :]:
+        assert step.needs and step.needs.energy == "energised", step.id
+
+
+def moving_tests(plan):
+    """The steps whose answer tells a test that passed from one that failed."""
+    return [s for s in plan.steps if s.expects.choice and s.mark]
+
+
+def test_every_movement_waits_for_the_clear_call_of_both(in_service):
+    for step in in_service.steps:
+        if step.mark:
+            assert step.who == "both", step.id
+    if in_service.pack.name == "safety-tests":
+        assert moving_tests(in_service)
+        for step in moving_tests(in_service):
+            assert step.helper, step.id
+
+
+def test_no_failing_answer_goes_on_to_the_next_test(in_service):
+    """Of every test's answers one passes; each other one leads to a step that tells what to do."""
+    for step in in_service.steps:
+        choice = step.expects.choice or {}
+        if "start over" in choice or not choice or step.id.endswith("verdict"):
+            continue
+        failed = {to for to in choice.values() if to.endswith("-failed")}
+        assert len(failed) == 1, step.id
+        assert len(choice) - sum(to in failed for to in choice.values()) == 1, step.id
+
+
+def test_a_failed_test_leads_back_to_its_start_or_to_an_open_point(in_service):
+    ids = [step.id for step in in_service.steps]
+    for step in in_service.steps:
+        if not step.id.endswith("-failed"):
+            continue
+        assert list(step.expects.choice) == ["start over"], step.id
+        first = ids.index(step.expects.choice["start over"])
+        into = [s for s in in_service.steps if step.id in (s.expects.choice or {}).values()]
+        assert into and all(first <= ids.index(s.id) < ids.index(step.id) for s in into), step.id
+        assert "unable" in step.say and "must not be left in automatic" in step.caution.text
+
+
+def test_every_answer_leads_to_a_step_that_this_door_has(plan):
+    """A step that a job leaves out can't be where an answer leads."""
+    ids = {step.id for step in plan.steps}
+    for step in plan.steps:
+        for target in (step.expects.choice or {}).values():
+            assert target in ids | {"next", "end"}, step.id
+
+
+def test_a_test_that_passed_never_meets_the_step_for_a_failed_one(in_service):
+    """Through the door's own plan by passing answers alone: no "failed" step is on the way."""
+    ids = [step.id for step in in_service.steps]
+    at = 0
+    while at < len(ids):
+        step = in_service.steps[at]
+        assert not step.id.endswith("-failed"), step.id
+        choice = step.expects.choice or {}
+        good = [to for to in choice.values() if not to.endswith("-failed")]
+        at = at + 1 if not good or good[0] == "next" else ids.index(good[0])
+
+
+def test_automatic_closing_is_tried_only_after_edge_and_beams_have_passed():
+    plan = PLANS["safety-tests-pinewharf-d1"]
+    automatic = [step for step in plan.steps if step.section == "automatic"]
+    assert automatic
+    for step in automatic:
+        verdicts = {each.reading: each.verdict for each in step.when.all_ if each.reading}
+        assert verdicts == {"edge-reversals": "pass", "beam-reversals": "pass"}, step.id
+
+
+def test_the_counts_of_a_device_are_safety_limits_and_ask_for_every_try():
+    pack = PACKS["safety-tests"]
+    for step in pack.steps:
+        reading = step.expects.reading
+        if reading and reading.unit == "one":
+            assert step.limits.safety and step.limits.at_least == reading.plausible[1], step.id
+    plan = PLANS["safety-tests-pinewharf-d1"]
+    closings = [s for s in plan.steps if s.base.startswith("edge-") and s.mark == "close the door"]
+    assert len(closings) == 9 == plan.step("edge-count").limits.at_least
+
+
+def test_force_limits_of_the_pack_come_from_the_calculators_gap_by_gap():
+    plan = PLANS["force-tests-pinewharf-d3"]
+    forces = [s for s in plan.steps if s.expects.derived]
+    assert [s.limits.given["gap"] for s in forces] == ["50 mm"] * 3 + ["300 mm"] * 3 + [
+        "2500 mm"
+    ] * 3
+    for step in forces:
+        assert step.limits.safety and step.limits.calc == "closing-force-limit"
+        assert step.expects.derived.given["gap"] == step.limits.given["gap"]
+    assert len([s for s in plan.steps if s.id.startswith("peak-")]) == 27
 
 
 def test_live_readings_need_power_and_come_after_their_caution(plan):
@@ -146,6 +273,14 @@ def test_variants_follow_the_job():
     assert "stored" in ids("d1") and "stored" not in ids("d2")
     assert "unbalance" in ids("d3") and "unbalance" not in ids("d2") | ids("d4")
     assert "ferrules-metric" in ids("d2") and "strip-american" in ids("d1")
+    tests = {
+        job: {s.id for s in PLANS[f"safety-tests-pinewharf-{job}"].steps}
+        for job in ("d1", "d2", "d4")
+    }
+    assert "edge-50-left" in tests["d1"] & tests["d2"] and "edge-50-low" in tests["d4"]
+    assert "second-beam-closing" in tests["d1"] and "cord-opens" in tests["d1"]
+    assert not {"loop-opens", "stop-ready", "second-beam-height"} & tests["d2"]
+    assert "battery-opening" in tests["d4"] and "cut-opening" not in tests["d4"]
     assert "gate-at-rest" in ids("d4") and "battery-off" in ids("d4")
     assert "conduit-seal" in ids("d1") and "conduit-seal" not in ids("d3")
     assert len([i for i in ids("d3") if i.startswith("dead.")]) == 10
