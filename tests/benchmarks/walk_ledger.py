@@ -406,7 +406,8 @@ def _live(plan: Plan, was: Run, event: inputs.Event, out: machine.Outcome) -> bo
     if now.state == "energised":
         return before.state == "released" and isinstance(event.input, inputs.Affirm)
     left = "unknown" if before.was_live and before.state == "unknown" else "isolated"
-    done = was.marks.get("hands") == "done" or left == "unknown"
+    # Unable is an open point on record; a gate step is never passed by it.
+    done = was.marks.get("hands") in ("done", "unable") or left == "unknown"
     over = before.releasing or left == "unknown"
     return _opened(was, event, "clear", left, "lead") and over and done
 
