@@ -75,10 +75,11 @@ def closing_force_limit(gap: Quantity, direction: str) -> Result:
     """
     limit, kind, warnings = _limit(gap)
     force = Quantity(limit, "newton")
+    moves = _movement(direction)
     span = "from 50 to 500 mm" if limit == CRUSH_N else "above 500 mm"
     return Result(
         values={"limit": force},
-        working=(f"{_movement(direction)} movement, gap {shown(gap)} is {span}: at most {shown(force)}",),
+        working=(f"{moves} movement, gap {shown(gap)} is {span}: at most {shown(force)}",),
         source=_SOURCE,
         kind=kind,
         at_most=force,
