@@ -27,10 +27,11 @@ from assistant.procedure import inputs
 from assistant.quantity import quantity, same_dimension
 from assistant.speech.audio import mix, read_sound, to_int16
 from assistant.speech.endpoint import Endpointer
+from assistant.speech.espeak_voice import make_speech
 from assistant.speech.recogniser import RATE_HZ
 
 TURN_S = 4.0  # what a turn takes on the rehearsal's clock, listening and replying together
-TRIES = 5
+TRIES = 6
 
 
 @dataclass(frozen=True)
@@ -186,11 +187,13 @@ def play_spoken(
 
 def _take_back(session: JobSession, clock: SetClock, line: Line, say: Say) -> Iterator[Played]:
     """Something else was read back than what was said: NEGATIVE, until it is gone."""
+    words = Line(line.number, line.who, "negative | wrong | no")
     for tries in range(1, TRIES + 1):
         if not session.run.pending:
             return
-        turn = _spoken_turn(session, clock, line.who, say("negative", line.who))
-        yield Played(line, "negative", turn, tries, inputs.Negative())
+        said = words.wording(tries)
+        turn = _spoken_turn(session, clock, line.who, say(said, line.who))
+        yield Played(line, said, turn, tries, inputs.Negative())
 
 
 def _spoken_turn(session: JobSession, clock: SetClock, who: str, samples: np.ndarray) -> Turn:
@@ -230,6 +233,33 @@ def add_noise(speech: np.ndarray, snr_db: float, seed: int) -> np.ndarray:
     spectrum /= np.sqrt(np.maximum(np.arange(len(spectrum)), 20.0 * n / RATE_HZ))
     noise = np.fft.irfft(spectrum, n)
     return mix(padded, to_int16(0.3 * noise / np.abs(noise).max()), snr_db, rng)
+
+
+class Speakers:
+    """eSpeak voices that answer in noise; what is said again is said in another voice and pace.
+
+    The recogniser learned from people, so a formant voice is a hard listener's test: expect more
+    repeats than from a person.
+    """
+
+    _VOICES = (
+        *(("en-us+m3", 130), ("en-us", 110), ("en-gb", 110)),
+        *(("en-us+m3", 110), ("en-us+m1", 120), ("en-gb+m3", 120)),
+    )
+
+    def __init__(self, snr_db: float):
+        self._snr_db = snr_db
+        self._count = 0
+        self._last = ("", 0)
+
+    def __call__(self, words: str, who: str) -> np.ndarray:
+        """The sound of `words`, as int16 samples at 16 kHz."""
+        said, times = self._last
+        times = times + 1 if said == words else 0
+        self._last = (words, times)
+        self._count += 1
+        voice, rate_wpm = self._VOICES[times % len(self._VOICES)]
+        return add_noise(make_speech(words, voice, rate_wpm), self._snr_db, seed=self._count)
 
 
 def play_files(session: JobSession, clock: SetClock, manifest: Path) -> Iterator[Played]:
