@@ -37,7 +37,8 @@ from assistant.speech.voice import Voice
 
 HOLD_S = 1.5  # a gate by touch is pressed at least this long, so that no brush opens it
 Role = Literal["lead", "helper"]
-SILENT = ("noise", "too short", "other speech")  # answered by a tone alone, never by talk
+SILENT = ("noise", "too short", "other speech")  # never answered by talk
+NOTHING = ("noise", "too short")  # nor by a tone: on site it would never cease
 
 
 @dataclass(frozen=True)
@@ -109,6 +110,7 @@ class JobSession:
         self._lock = threading.RLock()
         self._base_s = -self.clock.mono_s()
         self._roles: dict[str, Role] = {}
+        self._joining = False  # has any device said who it is?
         self._listeners: list[Callable[[Turn], None]] = []
         self._said: tuple[str, ...] = ()
         self._last: Turn | None = None
@@ -153,7 +155,7 @@ class JobSession:
             if self._roles.get(device) == taken:
                 return
             self._leave(device)
-            self._roles[device] = taken
+            self._roles[device], self._joining = taken, True
             if list(self._roles.values()).count(taken) == 1:
                 self._act(inputs.DeviceJoined(role=taken))
 
@@ -234,10 +236,14 @@ class JobSession:
 
     # --- one turn ----------------------------------------------------------------------------
 
+    def _role(self, device: str) -> Role:
+        """Where devices join, one that didn't, or has left, may do no more than a helper."""
+        return self._roles.get(device, "helper" if device and self._joining else "lead")
+
     def _event(
         self, what: inputs.Input, device: str, via: str, heard: str, confidence: float
     ) -> inputs.Event:
-        who = self._roles.get(device, "lead") if via != "system" else "system"
+        who = self._role(device) if via != "system" else "system"
         return inputs.Event(
             input=what,
             at_s=round(self._base_s + self.clock.mono_s(), 3),
@@ -310,14 +316,15 @@ class JobSession:
         seq: int,
     ) -> Turn:
         tone = replies.tone(effects) if effects else "not-understood"
+        nothing = heard.rejected in NOTHING
         return Turn(
             seq=seq,
             device=device,
-            who=self._roles.get(device, "lead"),
+            who=self._role(device),
             heard=heard.text or heard.heard,
             understood=understood(what),
             replies=words,
-            tone="refused" if words and not effects else tone,
+            tone="" if nothing else "refused" if words and not effects else tone,
             audio=self._voiced(words),
             step=self.run.at,
             energy=self.run.ledger.state,
@@ -355,7 +362,7 @@ class JobSession:
     def view(self, device: str = "") -> dict[str, Any]:
         """The job's state for a device's screen, as plain data."""
         with self._lock:
-            return _view(self, self._roles.get(device, "lead"))
+            return _view(self, self._role(device))
 
 
 def _as_heard(event: inputs.Event) -> Transcript:
@@ -537,7 +544,7 @@ def _view(session: JobSession, role: str) -> dict[str, Any]:
             for person in run.ledger.people
         ],
         "step": _step_view(plan, run, step, role) if step else None,
-        "pending": _pending_view(run),
+        "pending": _pending_view(run, role),
         "challenge": {"phrase": issued.phrase, "digits": issued.digits} if issued else None,
         "held": run.held,
         "refused": list(run.refused),
@@ -552,7 +559,7 @@ def _view(session: JobSession, role: str) -> dict[str, Any]:
             for item in run.open_points
         ],
         "finished": run.finished,
-        "buttons": _buttons(plan, run, step),
+        "buttons": _buttons(plan, run, step, role),
         "listening": plan.job.listening,
         "speaking": {
             "rate_wpm": session.speaking.rate_wpm,
@@ -614,19 +621,20 @@ def _number(value: Quantity) -> str:
     return f"{short} {symbol}".strip()
 
 
-def _pending_view(run: Run) -> dict[str, str] | None:
+def _pending_view(run: Run, role: str) -> dict[str, Any] | None:
     pending = run.pending
     if pending is None:
         return None
+    whose = {"who": pending.who, "mine": pending.who in (role, "system")}
     if pending.quantity:
-        return {
+        return whose | {
             "text": speak_value(pending.quantity.value, pending.quantity.unit),
             "written": pending.quantity.written(),
         }
     words = pending.special or pending.tag or pending.word
     if pending.digits:
         words = f"{pending.word} {pending.digits}"
-    return {"text": words.replace("-", " "), "written": words.replace("-", " ")}
+    return whose | {"text": words.replace("-", " "), "written": words.replace("-", " ")}
 
 
 def _reading_view(plan: Plan, name: str, taken: TakenReading) -> dict[str, str]:
@@ -645,28 +653,31 @@ def _reading_view(plan: Plan, name: str, taken: TakenReading) -> dict[str, str]:
     }
 
 
-def _buttons(plan: Plan, run: Run, step: Step | None) -> list[dict[str, str]]:
-    """What can be touched now, the likeliest first; each does what its words do."""
+def _buttons(plan: Plan, run: Run, step: Step | None, role: str) -> list[dict[str, str]]:
+    """What this role can touch now, the likeliest first; each does what its words do."""
 
-    def button(phrase: str, label: str = "") -> dict[str, str]:
-        return {"phrase": phrase, "label": label or phrase[:1].upper() + phrase[1:]}
+    def buttons(*phrases: str) -> list[dict[str, str]]:
+        return [{"phrase": each, "label": each[:1].upper() + each[1:]} for each in phrases]
 
     if run.held:
-        return [button("go ahead"), button("where are we"), button("say again")]
+        may = role == "lead" or run.held == "stand-by"
+        return buttons(*(["go ahead"] if may else []), "where are we", "say again")
     if run.pending:
-        return [button("affirm"), button("negative"), button("say again")]
-    found: list[dict[str, str]] = []
+        mine = run.pending.who in (role, "system")
+        return buttons(*(["affirm"] if mine else []), "negative", "say again")
+    if step and gates.may_answer(run, step, role):
+        return buttons("say again", "where are we", "stand by", "stop work")
+    found: list[str] = []
     if step and step.mark and not run.marked and not run.refused:
-        found.append(button("all clear"))
+        owed = {code.partition(":")[2] for code in gates.not_clear(run, step)}
+        if role in owed or not owed & (run.devices | run.lost):  # people take turns at one device
+            found.append("all clear")
     elif step and not run.refused:
-        if step.expects.confirmation:
-            found.append(button(step.expects.confirmation))
-        if step.expects.wait:
-            found.append(button("done"))
-        found += [button(answer) for answer in step.expects.choice or ()]
-        if run.failing == step.id:
-            found.append(button("measure again"))
-    if run.refused:
-        found.append(button("prove again"))
+        found += [step.expects.confirmation] if step.expects.confirmation else []
+        found += ["done"] if step.expects.wait else []
+        found += step.expects.choice or ()
+        found += ["measure again"] if run.failing == step.id else []
+    if any(not code.startswith("device-lost") for code in run.refused):
+        found.append("prove again")  # a device that comes back needs no new proof
     more = ("say again", "reason", "limits", "go back", "unable", "stand by", "stop work")
-    return found + [button(phrase) for phrase in more]
+    return buttons(*found, *more)

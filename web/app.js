@@ -174,7 +174,7 @@ const TAKES = {
     store.set({ view: message.view, seen: message.n });
   },
   heard(message) {
-    // A noise that was nothing is told by its tone alone; what was said last stays on the screen.
+    // Speech that was nobody's answer is told by its tone alone; what was said last stays on.
     if (message.text || message.understood) store.set({ heard: message, error: null });
     if (message.tone) speaker.tone(message.tone);
   },

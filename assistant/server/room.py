@@ -70,11 +70,16 @@ class Seat:
         self.press: tuple[str, str, float] | None = None
         self.gone_at_s: float | None = now_s
         self.joined = False
+        self.role = link.role  # at work; another than at the hello after a change over
+        self.view: dict[str, Any] | None = None  # as this device was shown it last
         self.question: object = None
         self.asked_n = 0  # number of the first state that asked what is asked now
 
     def show(self, view: dict[str, Any]) -> None:
-        """Post the state to this device."""
+        """Post the state to this device if it is another than before."""
+        if view == self.view:
+            return
+        self.view = view
         n = self.link.post(State(view))
         if _question(view) != self.question:
             self.question, self.asked_n = _question(view), n
@@ -102,7 +107,7 @@ class Room:
         self._lock = threading.RLock()
         self._work: queue.Queue[Callable[[], object] | None] = queue.Queue(WAITING_MAX)
         self._closed = False
-        self.view: dict[str, Any] = session.view()
+        self.view: dict[str, Any] = session.view()  # the lead's; a device has its own
         self._unsubscribe = session.subscribe(self._tell)
         self._worker = threading.Thread(target=self._run, name=f"job {self.job_id}", daemon=True)
         self._worker.start()
@@ -129,13 +134,13 @@ class Room:
             seat = self._seats.get(hello.session)
             known = seat is not None and seat.link.device == hello.device
             if seat is None or not known:
-                joined = self._make_place(hello.device, hello.role)
+                older = self._make_place(hello.device, hello.role)
                 link = Link(hello.device, hello.role)
                 ear = Ear(self._make_endpointer, self._clock)
                 seat = Seat(link, ear, hello.headset, self._clock())
-                seat.joined = joined
+                if older:
+                    seat.joined, seat.role = older.joined, older.role
                 self._seats[link.session] = seat
-                seat.show(self.view)
             link = seat.link
             connection = link.connect()
             seat.gone_at_s, seat.press, seat.talking = None, None, False
@@ -146,42 +151,50 @@ class Room:
             welcome = Welcome(
                 session=link.session,
                 device=link.device,
-                role=link.role,
+                role=seat.role,
                 job=self.job_id,
                 resumed=known,
                 taken=link.taken,
                 gap=known and link.missed(hello.last),
             )
-            if welcome.gap:
-                seat.show(self.view)
-            joined, seat.joined = seat.joined, True
+            if welcome.gap and seat.view:
+                view, seat.view = seat.view, None
+                seat.show(view)
+            joined = seat.joined
         # Outside the lock: the worker needs it to make room in a full queue.
         if not joined:
-            self._enqueue(partial(self.session.join, link.device, link.role))
+            self._enqueue(partial(self._join, seat))
         if not known:
-            self._enqueue(partial(self._prompt, link))
+            self._enqueue(partial(self._prompt, seat))
         return seat, connection, welcome
 
-    def _prompt(self, link: Link) -> None:
-        """Speak the present step to a device that has just come, and to no other."""
-        self._say(link, self.session.prompt(), again=True)
+    def _join(self, seat: Seat) -> None:
+        seat.joined = True
+        self.session.join(seat.link.device, seat.role)
 
-    def _make_place(self, device: str, role: str) -> bool:
-        """True if the device, starting afresh, is known to the job in this role already.
+    def _prompt(self, seat: Seat) -> None:
+        """Show and speak the present step to a device that has just come, and to no other."""
+        view = self.session.view(seat.link.device)
+        with self._lock:
+            seat.show(view)
+        self._say(seat.link, self.session.prompt(), again=True)
+
+    def _make_place(self, device: str, role: str) -> Seat | None:
+        """The older seat of a device that starts afresh in the role that it had asked for.
 
         It gives up its older seat; a full room refuses another.
         """
-        joined = False
+        older = None
         for token, seat in list(self._seats.items()):
             if seat.link.device == device:
-                joined = joined or (seat.joined and seat.link.role == role)
+                older = seat if seat.link.role == role else older
                 seat.link.connect()  # ends a connection that may still serve it
                 del self._seats[token]
         if len(self._seats) >= DEVICES_MAX:
             raise MessageError(
                 f"{DEVICES_MAX} devices are on this job already", "close one that isn't needed"
             )
-        return joined
+        return older
 
     def depart(self, seat: Seat, connection: int) -> None:
         """A connection ended. The device has left only if it stays away."""
@@ -377,19 +390,26 @@ class Room:
             self._attempt(self._show)
 
     def _show(self) -> None:
-        """Post the state to all if it has changed."""
-        view = self.session.view()
+        """Post to each device its own state, if that has changed."""
+        seats = self._seated()
+        # Asked for outside the room's lock: the job tells its turns under its own.
+        views = [self.session.view(seat.link.device) for seat in seats]
+        self.view = self.session.view()
         with self._lock:
-            if view != self.view:
-                self.view = view
-                for seat in self._seats.values():
-                    seat.show(view)
+            for seat, view in zip(seats, views, strict=True):
+                self._show_one(seat, view)
+
+    @staticmethod
+    def _show_one(seat: Seat, view: dict[str, Any]) -> None:
+        if not seat.joined or seat.view is None:  # its first state comes with the prompt
+            return
+        seat.role = view["role"]
+        seat.show(view)
 
     def _tell(self, turn: Turn) -> None:
         """Post a turn to all devices: what was heard, the new state, then what to say."""
         with self._lock:
-            view = self.session.view()
-            changed, self.view = view != self.view, view
+            self.view = self.session.view()
             called = any(effect.kind == "helper-called" for effect in turn.effects)
             for seat in self._seats.values():
                 link = seat.link
@@ -404,8 +424,7 @@ class Room:
                             turn=turn.seq,
                         )
                     )
-                if changed:
-                    seat.show(view)
+                self._show_one(seat, self.session.view(link.device))
                 if called and link.device != turn.device:
                     link.post(Ring(turn.who))
                 self._say(link, turn, again=False)

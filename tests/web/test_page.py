@@ -115,7 +115,7 @@ def rehearse(job: JobSession, clock: SetClock, until: Callable[[dict[str, Any]],
         who, _, words = line.partition(": ")
         if who in ("lead", "helper"):
             view = job.view()["challenge"] or {"digits": ""}
-            words = words.replace("{challenge}", " ".join(view["digits"]))
+            words = words.partition(" | ")[0].replace("{challenge}", " ".join(view["digits"]))
             job.say(f"other-{who}", words.replace("{wrong}", "zero zero"), "text")
     raise AssertionError("the rehearsal never came there")
 
@@ -254,6 +254,7 @@ def test_a_lost_link_is_shown_and_what_was_missed_comes_once(
     page.click("main [data-phrase=done]")
     page.wait_for_selector("[data-banner=error]")
     assert "not sent" in page.inner_text("[data-banner=error]")
+    job.join("other-lead", "lead")
     for _ in range(3):
         job.say("other-lead", "done", "text")
     wire.mend()
