@@ -335,7 +335,7 @@ def _(effect: fx.Entered, scene: _Scene) -> Sequence[str]:
         signal = language().signals[step.caution.word]
         caution = f"{signal} {_sentence(filled(step.caution.text, step, scene.run))}"
     text = _sentence(_addressed(text, step, scene.plan))
-    if step.helper and not short:
+    if step.helper:
         helper = _sentence(filled(step.helper, step, scene.run))
         text = _t("helper-part", text=text, helper=helper)
     return (caution, text, _t("call-clear") if step.mark else "")

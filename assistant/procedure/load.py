@@ -418,6 +418,12 @@ def bind(pack: Pack, job: Job) -> Plan:
             steps.append(_filled(pack, step, job, fill))
     if not steps:
         raise PackError(pack.name, None, f"has no step for job '{job.job}'")
+    ids = {step.id for step in steps} | {"next", "end"}
+    for step in steps:
+        for target in (step.expects.choice or {}).values():
+            if target not in ids:
+                problem = f"choice leads to '{target}', which job '{job.job}' leaves out"
+                raise PackError(pack.name, None, problem, step.id)
     plan = Plan(pack=pack, job=job, steps=tuple(steps))
     for step in steps:
         _check_given(plan, step)

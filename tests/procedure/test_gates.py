@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from assistant.procedure import energy, inputs, machine
-from tests.procedure.small import JOB, PACK, Walk, plan
+from tests.procedure.small import JOB, PACK, STEPS, Walk, plan
 
 
 def test_a_job_starts_unknown_and_the_first_step_is_the_disconnect():
@@ -209,6 +209,20 @@ def test_a_failed_safety_reading_keeps_the_power_off_even_after_unable():
     walk.put(inputs.Challenge(phrase="clear-to-energise", digits="47"))
     assert "failed:earth" in walk.refused()
     assert walk.run.ledger.locks == (("lead", "10"),)
+
+
+def test_a_failed_live_reading_does_not_keep_the_power_off_for_good():
+    live = STEPS.replace("outside: note}", "outside: stop, safety: true}")
+    walk = Walk(plan(steps=live))
+    walk.to_energised()
+    walk.value(400)
+    walk.command("stop-work")
+    walk.command("go-ahead")
+    walk.confirm("done")
+    walk.challenge("clear-to-energise", "61")
+    walk.put(inputs.PowerOn())
+    walk.put(inputs.Affirm())
+    assert (walk.run.ledger.state, walk.run.at) == ("energised", "supply.l1-l2")
 
 
 def test_a_safety_reading_that_was_passed_over_can_be_taken_up_again():
