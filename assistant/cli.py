@@ -348,6 +348,17 @@ def _calc(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def _ledger(arguments: argparse.Namespace) -> int:
+    from assistant.procedure import drawing, energy
+
+    if arguments.json:
+        _print_json([asdict(rule) for rule in energy.RULES])
+        return 0
+    shown = {"table": drawing.table, "drawing": drawing.diagram, "duties": drawing.duties_table}
+    print(shown[arguments.what]())
+    return 0
+
+
 # --- record, models, doctor ------------------------------------------------------------------
 
 
@@ -508,6 +519,13 @@ def _parser() -> argparse.ArgumentParser:
     calc.add_argument("inputs", nargs="*", metavar="key=value", help="'nominal=480 V'")
     calc.add_argument("--list", action="store_true", help="the calculators and their inputs")
     as_json(calc)
+
+    ledger = command("ledger", _ledger, "the moves of the energy ledger", data=False)
+    ledger.add_argument(
+        "what", nargs="?", default="table", choices=("table", "drawing", "duties"),
+        help="moves as a table, as a Mermaid drawing, or which published rule is met where",
+    )  # fmt: skip
+    as_json(ledger)
 
     record = command("record", _record, "the log and what comes of it")
     record.add_argument("what", choices=("list", "show", "verify", "export"))
