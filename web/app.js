@@ -8,6 +8,7 @@ import { banners } from "./view/banners.js";
 import { button, element, fill } from "./view/element.js";
 import { heardLine } from "./view/heard-line.js";
 import { jobsView } from "./view/jobs.js";
+import { peopleBar, peopleView } from "./view/people.js";
 import { readingsView } from "./view/readings.js";
 import { recordView } from "./view/record.js";
 import { soundCheckView } from "./view/sound-check.js";
@@ -171,7 +172,8 @@ speaker.addEventListener("spoken", () => {
 
 const TAKES = {
   state(message) {
-    store.set({ view: message.view, seen: message.n });
+    // The role is the job's to say: at a change over it is another than this page asked for.
+    store.set({ view: message.view, seen: message.n, role: message.view.role ?? store.get("role") });
   },
   heard(message) {
     // Speech that was nobody's answer is told by its tone alone; what was said last stays on.
@@ -265,15 +267,16 @@ page("step", (root) => stepCard(root, store, act));
 page("readings", (root) => readingsView(root, store));
 page("sound", (root) => soundCheckView(root, store));
 page("record", (root) => recordView(root, store.get("job"), ask));
+page("people", (root) => peopleView(root, store, ask, act));
 page("jobs", (root) => jobsView(root, store, ask, act));
 page("more", (root) => fill(root,
   element("h1", {}, "More"),
   element("div", { class: "stack" },
-    [["readings", "Readings and open points"], ["record", "Record"], ["jobs", "Jobs and roles"], ["sound", "Sound check"]]
+    [["people", "People"], ["readings", "Readings and open points"], ["record", "Record"], ["jobs", "Jobs and roles"], ["sound", "Sound check"]]
       .map(([name, label]) => button(label, () => show(name), { "data-go": name })),
     headsetButton(),
     typedLine())));
-pages.record.always = pages.jobs.always = pages.more.always = true;
+pages.record.always = pages.people.always = pages.jobs.always = pages.more.always = true;
 
 function typedLine() {
   const field = element("input", { type: "text", maxlength: 200, "aria-label": "Type what you would say", placeholder: "Type what you would say", autocomplete: "off" });
@@ -299,6 +302,7 @@ function foot() {
 }
 
 energyBar(document.getElementById("energy"), store);
+peopleBar(document.getElementById("people"), store);
 earBar(document.getElementById("ear"), store);
 banners(document.getElementById("banners"), store, act);
 heardLine(document.getElementById("heard"), store);

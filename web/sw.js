@@ -1,15 +1,15 @@
 // Keeps the page's own files, so that it opens without a link and says so. What the server
 // answers under /api/ is never kept: an old state must not look like the present one.
 
-const VERSION = "shell-1";
+const VERSION = "shell-2";
 const FILES = [
   "./", "index.html", "app.js", "app.css", "manifest.webmanifest",
   "audio/frame-worklet.js", "audio/microphone.js", "audio/resampler.js", "audio/speaker.js", "audio/tones.js",
   "icons/icon.svg", "icons/icon-192.png", "icons/icon-512.png",
   "net/messages.js", "net/socket.js", "state/store.js",
-  "view/banners.js", "view/element.js", "view/gate-panel.js", "view/heard-line.js", "view/jobs.js",
-  "view/keypad.js", "view/read-back.js", "view/readings.js", "view/record.js", "view/shapes.js",
-  "view/sound-check.js", "view/status-bar.js", "view/step-card.js",
+  "view/banners.js", "view/element.js", "view/gate-panel.js", "view/heard-line.js", "view/helper-card.js",
+  "view/jobs.js", "view/keypad.js", "view/people.js", "view/read-back.js", "view/readings.js", "view/record.js", "view/shapes.js",
+  "view/sound-check.js", "view/status-bar.js", "view/step-card.js", "view/turns.js",
 ];
 
 self.addEventListener("install", (event) => {

@@ -64,5 +64,5 @@ def create_app(
     app.extensions["hub"] = hub
     guard.install(app, hosts, pairing)
     socket.install(app, hub, pairing)
-    routes.install(app, hub, web or resources.web_dir())
+    routes.install(app, hub, web or resources.web_dir(), pairing)
     return app

@@ -21,7 +21,7 @@ def _refuse(status: int, what: str, do: str) -> tuple[dict[str, str], int]:
     return {"what": what, "do": do}, status
 
 
-def _bare(host: str) -> str:
+def bare(host: str) -> str:
     """A host without its port."""
     if host.startswith("["):
         return host.partition("]")[0].lower() + "]"
@@ -35,7 +35,7 @@ def install(app: Flask, hosts: tuple[str, ...], pairing: Pairing | None) -> None
     @app.before_request
     def check() -> Any:
         host = request.headers.get("Host", "")
-        if _bare(host) not in allowed:
+        if bare(host) not in allowed:
             return _refuse(
                 421, "This server doesn't answer to that name.", "Open it by its own address."
             )
@@ -58,7 +58,7 @@ def install(app: Flask, hosts: tuple[str, ...], pairing: Pairing | None) -> None
 
     @app.after_request
     def protect(response: Response) -> Response:
-        host = request.host if _bare(request.host) in allowed else ""
+        host = request.host if bare(request.host) in allowed else ""
         live = f"ws://{host} wss://{host}" if host else ""
         response.headers["Content-Security-Policy"] = (
             "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self'; "

@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
+import segno
 from flask import Flask, Response, request, send_file, send_from_directory
 from werkzeug.exceptions import HTTPException, NotFound
 
@@ -13,7 +15,9 @@ from assistant import resources
 from assistant.errors import PackError, ThirdhandError
 from assistant.procedure.load import load_pack
 from assistant.records import log
+from assistant.server.guard import LOCAL_HOSTS, bare
 from assistant.server.hub import Hub
+from assistant.server.pairing import Pairing
 
 SHEET = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 
@@ -28,6 +32,15 @@ def _download(body: bytes, mimetype: str, name: str) -> Response:
     return Response(body, mimetype=mimetype, headers=disposition)
 
 
+def _qr(text: str) -> dict[str, Any]:
+    """A QR code as a path of horizontal lines, one unit a module, with its quiet zone."""
+    rows = list(segno.make_qr(text, error="m").matrix_iter(border=4))
+    lines = [
+        f"M{x} {y + 0.5}h1" for y, row in enumerate(rows) for x, dark in enumerate(row) if dark
+    ]
+    return {"size": len(rows), "path": "".join(lines)}
+
+
 class Problem(ThirdhandError):
     """A request that can't be met: what is wrong, and what to do."""
 
@@ -36,7 +49,7 @@ class Problem(ThirdhandError):
         self.status, self.what, self.do = status, what, do
 
 
-def install(app: Flask, hub: Hub, web: Path) -> None:
+def install(app: Flask, hub: Hub, web: Path, pairing: Pairing | None = None) -> None:
     """Add all routes but the WebSocket's."""
 
     @app.errorhandler(Problem)
@@ -76,6 +89,15 @@ def install(app: Flask, hub: Hub, web: Path) -> None:
         if spec not in _sheets():
             raise Problem(404, "There is no such job sheet here.", "Choose one from /api/sheets.")
         return {"job": hub.new(spec).job_id}, 201
+
+    @app.get("/api/pairing")
+    def invite() -> Any:
+        job = known(request.args.get("job") or hub.default_job or "")
+        code = pairing.codes["helper"] if pairing else ""
+        wanted = {"job": job, "role": "helper"} | ({"code": code} if code else {})
+        url = f"{request.host_url}#{urlencode(wanted)}"
+        near = bare(request.host) in LOCAL_HOSTS
+        return {"role": "helper", "code": code, "url": url, "near": near, "qr": _qr(url)}
 
     @app.get("/api/jobs/<job_id>/view")
     def view(job_id: str) -> Any:

@@ -151,3 +151,41 @@ def test_a_reply_is_found_by_its_digest_and_by_nothing_else(
     assert answer.mimetype == "audio/wav"
     assert "immutable" in answer.headers["Cache-Control"]
     assert sounds.url(tmp_path / "gone.wav") == ""
+
+
+def test_a_lead_gets_what_asks_a_helper_in_and_never_the_leads_own_code(
+    jobs: Jobs, job_id: str
+) -> None:
+    pairing = Pairing()
+    app = create_app(jobs, job_id, hosts=("10.0.0.7",), pairing=pairing)
+    base = "http://10.0.0.7:8443"
+    with app.test_client() as client:
+        assert client.get("/api/pairing", base_url=base).status_code == 403
+        code = {"X-Pairing-Code": pairing.codes["lead"]}
+        found = client.get(f"/api/pairing?job={job_id}", base_url=base, headers=code).json
+        other = client.get("/api/pairing?job=other", base_url=base, headers=code)
+        assert other.status_code == 404
+    app.extensions["hub"].close()
+    assert found is not None
+    assert (found["role"], found["code"], found["near"]) == (
+        "helper",
+        pairing.codes["helper"],
+        False,
+    )
+    assert found["url"].startswith("http://10.0.0.7:8443/#job=")
+    assert f"role=helper&code={pairing.codes['helper']}" in found["url"]
+    assert pairing.codes["lead"] not in str(found)
+    # The drawn square holds the address: three finder patterns, dark on every edge of them.
+    size, path = found["qr"]["size"], found["qr"]["path"]
+    dark = {tuple(map(float, each[:-2].split())) for each in path.split("M")[1:]}
+    for x, y in ((4, 4), (size - 11, 4), (4, size - 11)):
+        assert all((x + i, y + 0.5) in dark for i in range(7))
+        assert (x + 1, y + 1.5) not in dark
+
+
+def test_on_this_machine_the_invitation_says_that_no_phone_reaches_it(
+    client: FlaskClient, job_id: str
+) -> None:
+    found = client.get(f"/api/pairing?job={job_id}").json
+    assert found["near"] is True
+    assert found["code"] == ""

@@ -3,9 +3,11 @@
 
 import { button, element, fill } from "./element.js";
 import { gatePanel } from "./gate-panel.js";
+import { helperCard } from "./helper-card.js";
 import { enterable, keypad } from "./keypad.js";
 import { readBack } from "./read-back.js";
 import { shape } from "./shapes.js";
+import { buttonGrid, clearLine, waitsFor } from "./turns.js";
 
 const SIGNALS = { DANGER: "danger", WARNING: "warning", CAUTION: "caution", NOTICE: "notice" };
 
@@ -32,15 +34,21 @@ export function stepCard(root, store, act) {
       if (!view || !s.get("started")) return null;
       return [
         view.step, view.pending, view.challenge, view.finished, view.buttons, view.held,
-        view.refused, view.open_points?.length, view.listening, view.job,
+        view.refused, view.open_points?.length, view.listening, view.job, view.role,
       ];
     },
     (shown) => draw(shown),
   );
   function draw(shown, entering = false) {
     if (!shown) return;
-    const [step, pending, challenge, finished, buttons, held, refused, points, listening, job] = shown;
-    if (pending) {
+    const [step, pending, challenge, finished, buttons, held, refused, points, listening, job, role] = shown;
+    if (role === "helper") {
+      helperCard(root, { step, pending, challenge, held, refused, buttons, finished }, act,
+        (next) => draw(shown, next), entering);
+    } else if (pending && !pending.mine) {
+      fill(root, element("h1", { class: "say", "data-wait": "" },
+        `The ${pending.who} answers: ${pending.written}`), buttonGrid(buttons, [], act));
+    } else if (pending) {
       fill(root, readBack(step, pending, act));
     } else if (challenge && !held) {
       fill(root, gatePanel(step, challenge, act), buttonGrid(buttons, [], act));
@@ -61,9 +69,11 @@ export function stepCard(root, store, act) {
           element("span", {}, step.section),
           element("span", { class: "number" }, `Step ${step.number} of ${step.of}`)),
         signalPanel(step.caution),
-        addressee(step.who, store.get("role")) && element("p", {},
-          element("span", { class: "for" }, addressee(step.who, store.get("role")))),
+        addressee(step.who, role) && element("p", {},
+          element("span", { class: "for" }, addressee(step.who, role))),
+        waitsFor(refused) && element("p", { class: "banner warning", "data-waits": "" }, waitsFor(refused)),
         element("h1", { class: "say" }, step.say),
+        clearLine(step, role),
         step.limits && element("p", { class: "limits" }, `Limits: ${step.limits}`),
         step.kind === "reading" && element("p", { class: "quiet" }, `Say the value in ${step.unit}, or enter it.`),
         listening === "push-to-talk" && element("p", { class: "talk" }, "Hold here, or anywhere, to talk"),
@@ -72,16 +82,4 @@ export function stepCard(root, store, act) {
     }
     root.closest("main")?.scrollTo(0, 0);
   }
-}
-
-// Every phrase that can be touched now; the step's own answers are wide. Stop work has its own
-// place at the foot of the page.
-function buttonGrid(buttons, answers, act) {
-  const own = new Set([...answers, "go ahead"]);
-  return element("div", { class: "grid" },
-    (buttons ?? []).filter(({ phrase }) => phrase !== "stop work").map(({ phrase, label }) =>
-      button(label, () => act.touch(phrase), {
-        "data-phrase": phrase,
-        class: own.has(phrase) ? "key wide" : "",
-      })));
 }
