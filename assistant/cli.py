@@ -10,6 +10,7 @@ import itertools
 import json
 import os
 import shutil
+import socket
 import sys
 import tempfile
 import webbrowser
@@ -109,7 +110,15 @@ def _demo(arguments: argparse.Namespace) -> int:
     session = jobs.new(arguments.job)
     print(f"Pinewharf Cold Store, door {session.plan.job.door}: {session.plan.pack.title}")
     print(CAUTION)
-    return _run_server(jobs, session.job_id, arguments.port, browse=not arguments.no_browser)
+    port = arguments.port
+    if port is None:
+        port = PORT if _is_free(PORT) else 0
+    return _run_server(jobs, session.job_id, port, browse=not arguments.no_browser)
+
+
+def _is_free(port: int) -> bool:
+    with socket.socket() as tried:
+        return tried.connect_ex(("127.0.0.1", port)) != 0
 
 
 def _run_server(jobs: Any, job_id: str | None, port: int, *, browse: bool) -> int:
@@ -451,6 +460,12 @@ def _doctor(arguments: argparse.Namespace) -> int:
 # --- the command line ------------------------------------------------------------------------
 
 
+def _port(text: str) -> int:
+    if not text.isdecimal() or not 0 <= int(text) <= 65_535:
+        raise argparse.ArgumentTypeError(f"'{text}' is no port; give a number from 0 to 65535")
+    return int(text)
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="thirdhand", description="A hands-free assistant for the door technician.",
@@ -476,14 +491,14 @@ def _parser() -> argparse.ArgumentParser:
         found.add_argument("--json", action="store_true", help="print data as JSON")
 
     serve = command("serve", _serve, "the server and the page, on this machine")
-    serve.add_argument("--port", type=int, default=PORT)
+    serve.add_argument("--port", type=_port, default=PORT)
     serve.add_argument("--job", help="job to open: an id on record, a job file, or a demo job")
     serve.add_argument("--no-voice", action="store_true", help="the browser speaks")
     engine(serve)
 
     demo = command("demo", _demo, "the Pinewharf job in the browser, ready to talk to")
     demo.add_argument("--job", default="pinewharf-d1", help="pinewharf-d1 or pinewharf-d2")
-    demo.add_argument("--port", type=int, default=PORT)
+    demo.add_argument("--port", type=_port, help=f"default: {PORT}, or a free one if it is taken")
     demo.add_argument("--no-browser", action="store_true", help="only print the address")
     demo.add_argument("--no-voice", action="store_true", help="the browser speaks")
     engine(demo)
