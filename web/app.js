@@ -177,7 +177,8 @@ const TAKES = {
   },
   heard(message) {
     // Speech that was nobody's answer is told by its tone alone; what was said last stays on.
-    if (message.text || message.understood) store.set({ heard: message, error: null });
+    // A turn of no device is the job's own: a wait that is over, a device that came or went.
+    if (message.device && (message.text || message.understood)) store.set({ heard: message, error: null });
     if (message.tone) speaker.tone(message.tone);
   },
   say(message) {

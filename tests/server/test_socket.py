@@ -418,3 +418,31 @@ def test_a_crowd_of_devices_is_bounded(device: Device, lead: Any) -> None:
     with pytest.raises(WebSocketTimeoutException):
         one_more.connect()
     assert "devices" in one_more.got[0]["what"]
+
+
+def test_each_device_gets_the_state_of_its_own_role(device: Device, lead: Any) -> None:
+    helper = device("phone-2", role="helper")
+    helper.connect()
+    helper.until("say")
+    phrases = {b["phrase"] for b in helper.view["buttons"]}
+    assert (helper.view["role"], helper.view["step"]["mine"]) == ("helper", False)
+    assert "done" not in phrases
+    assert "stop work" in phrases
+    lead.touch("hello")  # what came since is read
+    assert (lead.view["role"], lead.view["step"]["mine"]) == ("lead", True)
+    assert "done" in {b["phrase"] for b in lead.view["buttons"]}
+
+
+def test_a_plain_noise_is_followed_by_nothing_at_all(lead: Any, ear: Any) -> None:
+    ear.lines = []
+    before = lead.last
+    for frame in speech():
+        lead.raw(frame)
+    lead.touch("hello")
+    heard = [m for m in lead.got if m["type"] == "heard" and m["n"] > before]
+    assert [m["text"] for m in heard] == ["hello"]
+
+
+def test_a_device_that_never_joined_is_no_lead(lead: Any, jobs: Jobs, job_id: str) -> None:
+    turn = jobs.open(job_id).say("stranger", "done", "text")
+    assert (turn.who, turn.tone) == ("helper", "refused")

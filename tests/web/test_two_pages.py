@@ -28,6 +28,17 @@ BEFORE = [
 ]
 
 
+# What is cut off in the row of people, and whether the first answer is hidden by the foot.
+OUT_OF_SIGHT = """() => {
+  const wide = [...document.querySelectorAll(".person")].filter((e) =>
+    e.scrollWidth > e.clientWidth || e.getBoundingClientRect().right > innerWidth);
+  const main = document.querySelector("main").getBoundingClientRect();
+  const first = document.querySelector(".task ~ .grid .wide")?.getBoundingClientRect();
+  const hidden = first && first.top + 48 > main.bottom ? ["the first answer is hidden"] : [];
+  return [...wide.map((e) => e.textContent), ...hidden];
+}"""
+
+
 def press(page: Any, selector: str) -> None:
     """Press as a person does: not before the button has been there for a moment."""
     page.wait_for_selector(selector)
@@ -73,6 +84,9 @@ def pages(phone: Callable[..., Any], server: Server, wire: Any) -> Iterator[tupl
 
 def marked(lead: Any, helper: Any) -> None:
     """Both call all clear, each on the own page, and both see the mark."""
+    for page in (lead, helper):
+        page.wait_for_selector("main [data-phrase='all clear']")
+        assert page.evaluate(OUT_OF_SIGHT) == []
     press(lead, "main [data-phrase='all clear']")
     lead.wait_for_selector("[data-mark=waits]")
     assert not helper.query_selector("[data-mark=given]")

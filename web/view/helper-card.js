@@ -23,9 +23,8 @@ export function helperCard(root, view, act, redraw, entering) {
       step && element("span", { class: "number" }, `Step ${step.number} of ${step.of}`)),
     yours && signalPanel(step.caution),
     yours
-      ? element("h1", { class: "say task", "data-task": step.id }, step.part || step.say)
+      ? element("h1", { class: "say task", "data-task": step.id }, step.marked ? step.brief : step.part || step.say)
       : element("h1", { class: "say task", "data-wait": "" }, wait),
-    yours && step.part && step.marked && element("p", { class: "say" }, step.brief),
     yours && clearLine(step, "helper"),
     yours && step.limits && element("p", { class: "limits" }, `Limits: ${step.limits}`),
     yours && !held && !refused?.length && step.mine && enterable(step) && element("div", { class: "stack" },

@@ -18,7 +18,8 @@ export function peopleBar(root, store) {
       },
       shape(device === "lost" ? "alert" : tag ? "locked" : "person"),
       element("span", {}, element("b", {}, capital(role)),
-        device === "lost" ? " lost" : ` ${lock(tag)}`)))));
+        // The sign before it says lock.
+        device === "lost" ? " lost" : ` ${tag || "no lock"}`)))));
   });
 }
 
