@@ -183,7 +183,7 @@ _BUILD: dict[str, Callable[[dict[str, Any]], Input]] = {
     "command": lambda fields: inputs.Command(**fields),
     "go-to": lambda fields: inputs.GoTo(**fields),
     "note": lambda fields: inputs.Note(**fields),
-    "lock-off": lambda fields: inputs.LockOff(**fields),
+    "lock-off": lambda fields: inputs.LockOff(),
     "power-on": lambda fields: inputs.PowerOn(**fields),
 }
 

@@ -75,6 +75,7 @@ def _rows(a: tuple[str, ...], b: tuple[str, ...]) -> list[float]:
     return row
 
 
+@lru_cache(maxsize=65536)
 def alike(a: str, b: str) -> bool:
     """True if two phrases could be taken for one another."""
     for phones_a in phones(a):

@@ -422,8 +422,8 @@ def bind(pack: Pack, job: Job) -> Plan:
     for step in steps:
         for target in (step.expects.choice or {}).values():
             if target not in ids:
-                problem = f"choice leads to '{target}', which job '{job.job}' leaves out"
-                raise PackError(pack.name, None, problem, step.id)
+                left_out = f"choice leads to '{target}', which job '{job.job}' leaves out"
+                raise PackError(pack.name, None, left_out, step.id)
     plan = Plan(pack=pack, job=job, steps=tuple(steps))
     for step in steps:
         _check_given(plan, step)

@@ -183,14 +183,14 @@ def test_no_reply_sends_the_eyes_to_a_screen(plan, runs):
     [
         (
             fx.ReadBack(step="supply", value=Decimal("462"), unit="volt"),
-            "Four six two volts. Affirm?",
+            "Four six two volts. Correct?",
         ),
         (
             fx.ReadBack(step="insulation", value=Decimal("24.10"), unit="megohm"),
-            "Two four decimal one zero megohms. Affirm?",
+            "Two four decimal one zero megohms. Correct?",
         ),
-        (fx.ReadBack(step="supply", special="over-range", unit="volt"), "Over range. Affirm?"),
-        (fx.ReadBack(step="lock", tag="47", person="helper"), "Helper, tag four seven. Affirm?"),
+        (fx.ReadBack(step="supply", special="over-range", unit="volt"), "Over range. Correct?"),
+        (fx.ReadBack(step="lock", tag="47", person="helper"), "Helper, tag four seven. Correct?"),
         (fx.ReadBack(step="switch-off", word="switched off"), "Switched off. Say affirm."),
         (
             fx.ReadBack(step="prove", word="lockout-confirmed", challenge="47"),
@@ -360,7 +360,7 @@ def test_limits_and_reason_name_their_source(plan, at):
 
 def test_read_back_speaks_what_is_pending_else_what_is_recorded(plan, at, pending):
     ask = (fx.Explained(step="supply", what="read-back"),)
-    assert replies(ask, plan, pending("supply")) == ("Four six two volts. Affirm?",)
+    assert replies(ask, plan, pending("supply")) == ("Four six two volts. Correct?",)
     assert replies(ask, plan, at("supply")) == ("Nothing is recorded for this step.",)
     taken = TakenReading("supply", Quantity(Decimal("24.10"), "volt"), "", "none", None, False, 0)
     run = at("supply", readings={"supply": taken})
@@ -368,7 +368,7 @@ def test_read_back_speaks_what_is_pending_else_what_is_recorded(plan, at, pendin
 
 
 def test_a_repeat_asks_the_pending_question_again(plan, pending):
-    assert replies((fx.Repeat(),), plan, pending("supply")) == ("Four six two volts. Affirm?",)
+    assert replies((fx.Repeat(),), plan, pending("supply")) == ("Four six two volts. Correct?",)
 
 
 @pytest.mark.parametrize(
