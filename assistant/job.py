@@ -12,6 +12,7 @@ from __future__ import annotations
 import secrets
 import threading
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -460,7 +461,13 @@ class Jobs:
 
     def list(self) -> list[dict[str, Any]]:
         """Jobs on record, newest first."""
-        return [dict(row) for row in self.store.jobs()]
+        rows = []
+        for row in self.store.jobs():
+            head: dict[str, Any] = {}
+            with suppress(RecordError):  # a damaged job must not hide the others
+                head = self.store.head(row["id"])
+            rows.append({**row, "site": head.get("site", ""), "door": head.get("door", "")})
+        return rows
 
     def open(self, job_id: str) -> JobSession:
         """The session of a job; it is resumed from its log if it isn't at work."""
@@ -545,7 +552,9 @@ def _view(session: JobSession, role: str) -> dict[str, Any]:
         ],
         "step": _step_view(plan, run, step, role) if step else None,
         "pending": _pending_view(run, role),
-        "challenge": {"phrase": issued.phrase, "digits": issued.digits} if issued else None,
+        "challenge": (
+            {"phrase": issued.phrase, "digits": issued.digits, "hold_s": HOLD_S} if issued else None
+        ),
         "held": run.held,
         "refused": list(run.refused),
         "heard": {
