@@ -9,6 +9,7 @@ Knows nothing of Flask, sockets or the command line.
 
 from __future__ import annotations
 
+import logging
 import secrets
 import threading
 from collections.abc import Callable, Iterable
@@ -36,10 +37,18 @@ from assistant.records.store import Store
 from assistant.speech.recogniser import Expected, Recogniser, Transcript
 from assistant.speech.voice import Voice
 
+log = logging.getLogger(__name__)
+
 HOLD_S = 1.5  # a gate by touch is pressed at least this long, so that no brush opens it
 Role = Literal["lead", "helper"]
 SILENT = ("noise", "too short", "other speech")  # never answered by talk
 NOTHING = ("noise", "too short")  # nor by a tone: on site it would never cease
+# What counts even if the disk refuses it: it goes before the next input, so that no proof outlives
+# a "stop work" or a person who came while the disk was full.
+_OWED = inputs.DeviceJoined | inputs.DeviceLost | inputs.LockOff | inputs.PowerOn
+_OWED_COMMANDS = ("stop-work", "emergency")
+# What is taken at once, without another AFFIRM: it must be said to what is asked.
+_AT_ONCE = inputs.Affirm | inputs.Confirm | inputs.Choice | inputs.Unable
 
 
 @dataclass(frozen=True)
@@ -115,6 +124,8 @@ class JobSession:
         self._listeners: list[Callable[[Turn], None]] = []
         self._said: tuple[str, ...] = ()
         self._last: Turn | None = None
+        self._owed: list[inputs.Event] = []
+        self._failing = False  # the last turn could not be recorded
 
     # --- beginning and beginning again -------------------------------------------------------
 
@@ -131,7 +142,7 @@ class JobSession:
         head |= {"door": plan.job.door, "site": plan.job.site, "title": plan.pack.title}
         head |= {"thirdhand": __version__, "job": plan.job.model_dump(mode="json")}
         store.create_job(job_id, head, wall=session.clock.wall())
-        session._act(inputs.Started())
+        session._begin(inputs.Started())
         return session
 
     @classmethod
@@ -144,8 +155,14 @@ class JobSession:
             session.run = machine.advance(plan, session.run, event).run
             last_s = max(last_s, event.at_s)
         session._base_s += last_s
-        session._act(inputs.Restarted())
+        session._begin(inputs.Restarted())
         return session
+
+    def _begin(self, what: inputs.Input) -> None:
+        """The first turn; a job that can't record it isn't opened: an old proof would stand."""
+        turn = self._act(what)
+        if not turn.seq:
+            raise RecordError(" ".join(turn.replies))
 
     # --- what devices do -----------------------------------------------------------------------
 
@@ -187,13 +204,25 @@ class JobSession:
         with self._lock:
             return grammar.expected(self.plan, self.run)
 
+    def asked(self) -> object:
+        """What is asked now: another than before once a turn has changed the question."""
+        run = self.run
+        return run.at, run.pending
+
     def hear(
-        self, device: str, samples: np.ndarray, start_s: float = 0.0, end_s: float = 0.0
+        self,
+        device: str,
+        samples: np.ndarray,
+        start_s: float = 0.0,
+        end_s: float = 0.0,
+        asked: object = None,
     ) -> Turn:
         """One utterance from a device, recognised and taken.
 
         What an utterance answers is the state when it is taken: if somebody else's turn changed
         it while the recogniser worked, the words are matched against the new state's phrases.
+        `asked` is what `asked()` gave when the utterance ended: an AFFIRM said before the
+        read-back, or a second "done" to a slow reply, answers nothing that is asked by then.
         """
         if self.recogniser is None:
             raise ThirdhandError("this job was opened without a recogniser; answer by touch")
@@ -202,6 +231,8 @@ class JobSession:
             if not heard.text and heard.rejected in SILENT:
                 return self._tell(self._turn(device, heard, None, (), (), 0))
             what = interpret(heard, self.plan, self.run)
+            if asked is not None and asked != self.asked() and isinstance(what, _AT_ONCE):
+                what = inputs.NotUnderstood(why="too soon")
             words = heard.text or heard.heard
             return self._act(what, device, "voice", words, heard.confidence)
 
@@ -231,7 +262,7 @@ class JobSession:
         """Let time have its effect; call about once a second."""
         with self._lock:
             event = self._event(inputs.Tick(), "", "system", "", 1.0)
-            if not machine.advance(self.plan, self.run, event).effects:
+            if not (self._owed or machine.advance(self.plan, self.run, event).effects):
                 return None
             return self._act(inputs.Tick())
 
@@ -266,17 +297,21 @@ class JobSession:
         """Decide, record, take, answer."""
         with self._lock:
             event = self._event(what, device, via, heard, confidence)
-            steps = [(event, machine.advance(self.plan, self.run, event))]
-            while any(isinstance(e, fx.ChallengeNeeded) for e in steps[-1][1].effects):
-                drawn = inputs.ChallengeIssued(digits=self._draw())
-                issued = self._event(drawn, "", "system", "", 1.0)
-                steps.append((issued, machine.advance(self.plan, steps[-1][1].run, issued)))
+            steps: list[tuple[inputs.Event, machine.Outcome]] = []
+            run = self.run
+            for each in (*self._owed, event):
+                steps.append((each, machine.advance(self.plan, run, each)))
+                while any(isinstance(e, fx.ChallengeNeeded) for e in steps[-1][1].effects):
+                    drawn = inputs.ChallengeIssued(digits=self._draw())
+                    issued = self._event(drawn, "", "system", "", 1.0)
+                    steps.append((issued, machine.advance(self.plan, steps[-1][1].run, issued)))
+                run = steps[-1][1].run
             try:
                 seq = self._record(steps)
             except RecordError as problem:
-                lost = (f"Not recorded, nothing was taken. {problem}",)
-                return self._tell(self._turn(device, _as_heard(event), what, (), lost, 0))
-            self.run = steps[-1][1].run
+                return self._unrecorded(event, problem)
+            self.run, self._failing = run, False
+            self._owed.clear()
             effects = tuple(effect for _, out in steps for effect in out.effects)
             for effect in effects:
                 if isinstance(effect, fx.Setting):
@@ -286,6 +321,18 @@ class JobSession:
                     self._roles = {device: swap[role] for device, role in self._roles.items()}
             words = self._words(effects)
             return self._tell(self._turn(device, _as_heard(event), what, effects, words, seq))
+
+    def _unrecorded(self, event: inputs.Event, problem: RecordError) -> Turn:
+        """Nothing was taken; the job's own clock says so once and not each second."""
+        what = event.input
+        must = isinstance(what, _OWED)
+        must = must or (isinstance(what, inputs.Command) and what.name in _OWED_COMMANDS)
+        if must and not (self._owed and self._owed[-1].input == what):
+            self._owed.append(event)
+        quiet = self._failing and isinstance(what, inputs.Tick)
+        self._failing = True
+        told = () if quiet else (f"Not recorded, nothing was taken. {problem}",)
+        return self._tell(self._turn(event.device, _as_heard(event), what, (), told, 0))
 
     def _record(self, steps: list[tuple[inputs.Event, machine.Outcome]]) -> int:
         bodies = [
@@ -336,9 +383,13 @@ class JobSession:
     def _voiced(self, words: Iterable[str]) -> tuple[Path, ...]:
         if self.voice is None:
             return ()
-        return tuple(
-            self.voice.speak(text, self.speaking.rate_wpm, self.speaking.volume) for text in words
-        )
+        rate_wpm, volume = self.speaking.rate_wpm, self.speaking.volume
+        try:
+            return tuple(self.voice.speak(text, rate_wpm, volume) for text in words)
+        except (ThirdhandError, OSError) as problem:
+            # The turn is on record by now and must be told: the page speaks with its own voice.
+            log.warning("job %s: no voice for a reply: %s", self.job_id, problem)
+            return ()
 
     def _tell(self, turn: Turn) -> Turn:
         if not turn.device and not turn.replies:

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import sqlite3
 
+import numpy as np
 import pytest
 
 from assistant.clock import SetClock
-from assistant.errors import RecordError
+from assistant.errors import ModelMissing, RecordError
 from assistant.job import HOLD_S, Jobs, JobSession, draw_challenge, events_of, plan_of
 from assistant.procedure import machine
 from assistant.records.log import verify
 from assistant.records.store import Store
+from assistant.speech.recogniser import Transcript
 from tests.procedure.small import JOB, PACK, STEPS
 
 TEXTS = {"pack.yaml": PACK, "steps.yaml": STEPS, "job.yaml": JOB}
@@ -97,6 +99,81 @@ def test_when_the_disk_refuses_nothing_is_taken_and_the_person_is_told(session, 
     assert session.run == before
     assert "Not recorded" in turn.replies[0] and "disk is full" in turn.replies[0]
     assert turn.seq == 0 and turn.tone == "refused"
+
+
+def _full(*_, **__):
+    raise RecordError("records.sqlite: the disk is full; free some space")
+
+
+@pytest.mark.parametrize("cause", ["stop work", "lock off", "power is on", "a person comes"])
+def test_a_lost_proof_that_the_disk_refused_goes_before_the_next_input(
+    session, store, clock, monkeypatch, cause
+):
+    to_dead(session, clock)
+    with monkeypatch.context() as full:
+        full.setattr(store, "append_all", _full)
+        if cause == "a person comes":
+            session.join("other", "helper")
+        else:
+            speak(session, clock, cause)
+    speak(session, clock, "done")
+    assert session.run.ledger.state == "unknown" and "wires" not in session.run.marks
+    assert machine.replay(session.plan, events_of(store, "j1")) == session.run
+
+
+def test_a_job_whose_restart_cannot_be_recorded_is_not_opened(session, store, clock, monkeypatch):
+    to_dead(session, clock)
+    monkeypatch.setattr(store, "append_all", _full)
+    with pytest.raises(RecordError, match="disk is full"):
+        JobSession.resume("j1", store, clock=clock)
+
+
+def test_a_full_disk_is_told_once_and_not_with_each_second(session, store, clock, monkeypatch):
+    told = []
+    session.subscribe(told.append)
+    to_dead(session, clock)
+    told.clear()
+    clock.pass_s(3_600)
+    monkeypatch.setattr(store, "append_all", _full)
+    for _ in range(5):
+        session.tick()
+    assert [turn.replies[0][:12] for turn in told] == ["Not recorded"]
+
+
+def test_a_reply_that_cannot_be_voiced_is_told_without_sound(store, clock):
+    class Mute:
+        name = "mute"
+
+        def speak(self, *_):
+            raise ModelMissing("no voice here")
+
+    session = JobSession.start("j2", plan_of(TEXTS), TEXTS, store, clock=clock, voice=Mute())
+    told = []
+    session.subscribe(told.append)
+    turn = session.say("phone", "disconnect is off", via="text")
+    assert told == [turn] and turn.seq and turn.replies and turn.audio == ()
+
+
+@pytest.mark.parametrize("words", ["affirm", "done", "unable no ladder"])
+def test_words_said_before_the_question_answer_nothing(session, clock, words):
+    class Ear:
+        def hear(self, samples, expected):
+            return Transcript(words, 1.0)
+
+    session.recogniser = Ear()
+    asked = session.asked()
+    if words == "affirm":
+        speak(session, clock, "disconnect is off")
+    else:
+        to_dead(session, clock)
+    before = session.run
+    turn = session.hear("phone", np.zeros(160, np.int16), asked=asked)
+    assert turn.understood == "not understood: too soon"
+    assert (session.run.at, session.run.pending, session.run.marks) == (
+        before.at, before.pending, before.marks,
+    )  # fmt: skip
+    session.hear("phone", np.zeros(160, np.int16), asked=session.asked())
+    assert (session.run.pending, session.run.marks) != (before.pending, before.marks)
 
 
 def test_a_gate_phrase_by_touch_passes_only_pressed_and_held(session, store, clock):

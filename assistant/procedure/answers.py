@@ -658,8 +658,11 @@ def _take_reading(now: Now, run: Run, step: Step, pending: Pending) -> Outcome:
         point = fx.OpenPoint(step=step.id, cause="failed")
         return _after_reading(now, with_point(run, point), step, pending, (judged, point))
     if fails:
-        marks = {k: v for k, v in run.marks.items() if k != step.id}
-        run = replace(run, failing=step.id, at=step.id, marks=marks, entered_s=now.at_s)
+        run = replace(run, marks={k: v for k, v in run.marks.items() if k != step.id})
+        if gates.may_enter(run, step):  # corrected once the power is on: no way back by words
+            out = enter(now, run, step.id)
+            return Outcome(out.run, (judged, *out.effects))
+        run = replace(run, failing=step.id, at=step.id, entered_s=now.at_s)
         run = replace(run, clear=frozenset(), marked=False)  # a new try has its own count
         return stay(run, judged)
     if not pending.corrects:

@@ -157,7 +157,8 @@ class PowerOn(_Input):
 class NotUnderstood(_Input):
     """Nothing that is accepted here was heard, or two readings of it are possible.
 
-    why: "noise", "other speech", "too short", "unsure", "ambiguous", "not here".
+    why: "noise", "other speech", "too short", "unsure", "ambiguous", "not here",
+        "too soon" (said before what is asked now was asked).
     candidates: the possible readings of an ambiguous utterance, in words.
     """
 

@@ -253,6 +253,7 @@ class Room:
                 one.samples,
                 one.start_s + seat.ear.offset_s,
                 one.end_s + seat.ear.offset_s,
+                self.session.asked(),
             )
             if not self._enqueue(partial(self._hear, seat.link, hear), wait=False):
                 seat.link.sign(

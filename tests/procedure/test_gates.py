@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import pytest
 
 from assistant.procedure import energy, inputs, machine
@@ -362,6 +364,16 @@ def test_a_pack_found_in_service_is_live_after_warning_and_clearance_without_iso
     walk.put(inputs.Restarted())
     assert walk.run.at == "warn"
     assert not any(s.needs and s.needs.energy in energy.DEAD_SIDE for s in walk.plan.steps)
+
+
+def test_a_failing_correction_with_the_power_on_leads_to_no_step_that_puts_hands_inside():
+    walk = Walk()
+    walk.to_energised()
+    walk.put(inputs.Correction(reading=inputs.Reading(value=Decimal("0.5"))))
+    walk.put(inputs.Affirm())
+    assert walk.run.readings["insulation"].verdict == "fail"
+    assert walk.refused() == ("state:proven-dead",) and walk.run.refused
+    assert walk.run.failing is None and "insulation" not in walk.run.marks
 
 
 def test_replay_of_a_log_gives_the_run_that_made_it():
