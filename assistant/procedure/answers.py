@@ -360,8 +360,8 @@ def _hear_reading(what: inputs.Reading, now: Now, run: Run, step: Step, corrects
     """Hold a value as pending, unless it can't be what was measured."""
     spec = step.expects.reading
     assert spec is not None
-    no = _not_now(now, run, step)
-    if no and not corrects:
+    no = gates.may_answer(run, step, now.who) if corrects else _not_now(now, run, step)
+    if no:
         return refuse(now, run, no)
     missing = gates.may_enter(run, step) or gates.may_open(now.plan, run, step, now.at_s)
     if missing and not corrects:
@@ -505,15 +505,11 @@ def _go_ahead(now: Now, run: Run) -> Outcome:
     if run.held != "stand-by" and now.who != "lead":
         return refuse(now, run, ("lead-only",))
     was, run = run.held, replace(run, held=None)
-    if was == "stand-by":
-        told = (fx.Resumed(),)
-        if run.pending:
-            return stay(run, *told, _read_back_again(run.pending))
-        out = enter(now, run, run.at)
-    else:
-        told = (fx.Resumed(),)
-        out = enter(now, run, first_unsettled(now.plan, run))
-    return Outcome(out.run, told + out.effects)
+    told = fx.Resumed()
+    if was == "stand-by" and run.pending:
+        return stay(run, told, _read_back_again(run.pending))
+    out = enter(now, run, run.at if was == "stand-by" else first_unsettled(now.plan, run))
+    return Outcome(out.run, (told, *out.effects))
 
 
 def _read_back_again(pending: Pending) -> fx.ReadBack:

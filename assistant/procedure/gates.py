@@ -126,7 +126,7 @@ def offer_for(plan: Plan, run: Run, missing: tuple[str, ...], at: str | None) ->
     """Id of the step that supplies the first of `missing`, or "" if none does."""
     for code in missing:
         kind, _, what = code.partition(":")
-        if kind in ("unsettled",):
+        if kind == "unsettled":
             return what
         if kind == "failed":
             return next(

@@ -74,8 +74,12 @@ def advance(plan: Plan, run: Run, event: inputs.Event) -> Outcome:
     was = run.ledger.state
     if _lapsed(plan, run, at_s):
         run, before = void(now, run, "interruption")
-        entered = enter(now, run, first_unsettled(plan, run))
-        run, before = entered.run, before + entered.effects
+        if run.held:  # told, but no step is spoken into the pause
+            run = replace(run, at=first_unsettled(plan, run))
+            before = (*before, fx.Held(cause=run.held, who=now.who))
+        else:
+            entered = enter(now, run, first_unsettled(plan, run))
+            run, before = entered.run, before + entered.effects
         # An answer to a question asked before the interruption is an answer to nothing now.
         if isinstance(event.input, _ANSWERS | inputs.Tick | inputs.NotUnderstood):
             return _told(was, replace(run, last_s=at_s), before)

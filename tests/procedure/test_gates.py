@@ -177,6 +177,17 @@ def test_an_interruption_within_the_re_prove_time_changes_nothing():
     assert (walk.run.ledger.state, walk.run.at) == ("proven-dead", "earth")
 
 
+def test_a_pause_that_is_too_long_is_told_and_no_step_is_spoken_into_it():
+    walk = Walk()
+    walk.to_dead()
+    walk.command("stand-by")
+    kinds = walk.put(inputs.Tick(), after_s=30 * 60 + 1)
+    assert kinds == ["voided", "held"] or kinds == ["voided", "held", "energy-now"]
+    assert walk.run.held == "stand-by"
+    walk.command("go-ahead")
+    assert (walk.run.at, walk.run.held) == ("disconnect", None)
+
+
 def test_noise_and_ticks_do_not_count_as_work_when_the_interruption_is_measured():
     walk = Walk()
     walk.to_dead()

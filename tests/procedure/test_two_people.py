@@ -154,6 +154,17 @@ def test_changing_over_is_read_back_and_takes_locks_and_proof_anew():
     assert walk.run.devices == {"lead"}  # the device that was the helper's
 
 
+def test_a_reading_is_corrected_by_whoever_may_give_it(two):
+    two.confirm("disconnect is off")
+    two.tag("10")
+    two.put(inputs.Tag(digits="11"), who="helper")
+    two.put(inputs.Affirm(), who="helper")
+    two.confirm("no movement")
+    two.value(230)
+    two.put(inputs.Correction(reading=inputs.Reading(value="231")), who="helper")
+    assert two.refused() == ("answer-from:lead",)
+
+
 def test_nobody_alone_can_change_over():
     walk = Walk()
     walk.command("hand-over")
