@@ -13,6 +13,7 @@ import json
 import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -150,10 +151,11 @@ def _let_pass(session: JobSession, clock: SetClock, line: Line) -> Iterator[Play
 # --- spoken ------------------------------------------------------------------------------------
 
 Say = Callable[[str, str], np.ndarray]  # (words, who) -> int16 samples at 16 kHz
+Ear = Callable[[str, np.ndarray], Turn]  # (who, samples) -> what came of them
 
 
 def play_spoken(
-    session: JobSession, clock: SetClock, lines: Iterable[Line], say: Say
+    session: JobSession, clock: SetClock, lines: Iterable[Line], say: Say, ear: Ear | None = None
 ) -> Iterator[Played]:
     """Play a script as sound through endpointer and recogniser.
 
@@ -167,7 +169,10 @@ def play_spoken(
         The script.
     say : callable
         Makes the sound of a line, noise included.
+    ear : callable, optional
+        Takes the sound to the job; by default through an endpointer of its own.
     """
+    ear = ear or partial(_spoken_turn, session, clock)
     for line in lines:
         if line.wait_s:
             yield from _let_pass(session, clock, line)
@@ -175,24 +180,24 @@ def play_spoken(
         for tries in range(1, TRIES + 1):
             said = fill(line.wording(tries), session)
             wanted = interpret_text(said, session.plan, session.run)
-            turn = _spoken_turn(session, clock, line.who, say(said, line.who))
+            turn = ear(line.who, say(said, line.who))
             yield Played(line, said, turn, tries, wanted)
             if same_input(wanted, turn.input):
                 break
             if tries == TRIES:
                 return  # what follows would answer another step
             if session.run.pending and turn.input and turn.input.kind != "not-understood":
-                yield from _take_back(session, clock, line, say)
+                yield from _take_back(session, line, say, ear)
 
 
-def _take_back(session: JobSession, clock: SetClock, line: Line, say: Say) -> Iterator[Played]:
+def _take_back(session: JobSession, line: Line, say: Say, ear: Ear) -> Iterator[Played]:
     """Something else was read back than what was said: NEGATIVE, until it is gone."""
     words = Line(line.number, line.who, "negative | wrong | no")
     for tries in range(1, TRIES + 1):
         if not session.run.pending:
             return
         said = words.wording(tries)
-        turn = _spoken_turn(session, clock, line.who, say(said, line.who))
+        turn = ear(line.who, say(said, line.who))
         yield Played(line, said, turn, tries, inputs.Negative())
 
 

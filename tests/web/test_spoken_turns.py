@@ -18,7 +18,7 @@ from assistant.speech import engines
 from assistant.speech.espeak_voice import EspeakVoice, make_speech
 
 # The first ten turns of power entry at door D1 of the Pinewharf Cold Store.
-TURNS = ["done"] * 5 + ["all in date", "list is complete"] + ["done"] * 3
+TURNS = ["done"] * 5 + ["calibration is good", "list is complete"] + ["done"] * 3
 LEAD_IN_S, GAP_S = 4.0, 2.5
 RATE_HZ = 16_000
 

@@ -20,10 +20,10 @@ INERT_MS = 450
 # From the door's release to its edge. The lead's lines but where "helper: " stands before them.
 CLEAR = ("all clear", "helper: all clear")
 BEFORE = [
-    *("roles are clear", "done", "done", "panel is closed", "handles are free", "we agree"),
+    *("all roles are clear", "done", "done", "panel is closed", "handles are free", "we agree"),
     *("done", "people are clear", "done", "clear to energise four seven", "affirm"),
     *("power is on", "affirm", "done"),
-    *[*CLEAR, "it stopped", *CLEAR, "nothing moved"] * 4,
+    *[*CLEAR, "the door stopped", *CLEAR, "nothing moved"] * 4,
     *("four", "affirm"),
 ]
 
@@ -123,7 +123,7 @@ def test_two_pages_complete_the_edge_test_and_outlast_a_lost_link(
     for step in ("edge-rest-left", "edge-rest-middle", "edge-rest-right"):
         at(lead, job, step)
         helper.wait_for_selector(f"[data-task={step}]")
-        press(lead, "main [data-phrase='lamp came on']")
+        press(lead, "main [data-phrase='light came on']")
     at(lead, job, "edge-blocks")
     helper.wait_for_selector("[data-task=edge-blocks]")
     marked(lead, helper)
@@ -227,9 +227,9 @@ def test_the_lead_asks_the_helper_in_and_they_change_over(
     helper.wait_for_selector("text=The lead answers")
     press(lead, "main [data-phrase=affirm]")
     lead.wait_for_selector(".task")  # the lead is the helper from now on
-    helper.wait_for_selector("main [data-phrase='roles are clear']")
+    helper.wait_for_selector("main [data-phrase='all roles are clear']")
     assert not helper.query_selector(".task")
-    press(helper, "main [data-phrase='roles are clear']")
+    press(helper, "main [data-phrase='all roles are clear']")
     at(lead, job, "notify")
     (last,) = [e.body["event"] for e in job.store.entries(job.job_id) if "event" in e.body][-1:]
     assert last["who"] == "lead"
