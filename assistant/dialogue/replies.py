@@ -551,7 +551,7 @@ def _where(effect: fx.Explained, step: Step | None, scene: _Scene) -> Sequence[s
 def _read_back(effect: fx.Explained, step: Step | None, scene: _Scene) -> Sequence[str]:
     run = scene.run
     if run.pending:
-        return _say(_pending_again(run.pending), scene)
+        return _say(run.pending.read_back(), scene)
     spec = (step.expects.reading or step.expects.derived) if step else None
     taken = run.readings.get(spec.name) if spec else None
     taken = taken or run.readings.get(run.last_reading or "")
@@ -562,20 +562,6 @@ def _read_back(effect: fx.Explained, step: Step | None, scene: _Scene) -> Sequen
     if value is not None and taken.derived:
         value = _shown(value, taken.bounds, unit)
     return (_t("recorded-value", value=_said(value, unit, taken.special or "no-reading")),)
-
-
-def _pending_again(pending: Pending) -> fx.ReadBack:
-    value = pending.quantity
-    return fx.ReadBack(
-        step=pending.step,
-        value=value.value if value else None,
-        unit=value.unit if value else "",
-        special=pending.special,
-        tag=pending.tag,
-        word=pending.word,
-        challenge=pending.digits,
-        person=pending.person,
-    )
 
 
 def _list_options(effect: fx.Explained, step: Step | None, scene: _Scene) -> Sequence[str]:
@@ -641,7 +627,7 @@ def _(effect: fx.Repeat, scene: _Scene) -> Sequence[str]:
     if run.held:
         return (_t(f"held-{run.held}"),)
     if run.pending:
-        return _say(_pending_again(run.pending), scene)
+        return _say(run.pending.read_back(), scene)
     step = scene.step(run.at) if run.at else None
     parts = [_sentence(_addressed(filled(step.say, step, run), step, scene.plan))] if step else []
     if run.challenge:

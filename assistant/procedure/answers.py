@@ -243,7 +243,7 @@ def _(what: inputs.Confirm, now: Now, run: Run) -> Outcome:
         return refuse(now, run, missing)
     if step.gate:
         pending = Pending(step.id, "confirm", now.at_s, now.who, word=what.word)
-        return stay(replace(run, pending=pending), fx.ReadBack(step=step.id, word=what.word))
+        return stay(replace(run, pending=pending), pending.read_back())
     return settle(now, run, step, (fx.Taken(step=step.id, word=what.word),))
 
 
@@ -271,8 +271,7 @@ def _(what: inputs.Tag, now: Now, run: Run) -> Outcome:
     if not _speaks_for(owner, now.who, run):
         return refuse(now, run, (f"answer-from:{owner}",))  # each takes off their own lock
     pending = Pending(step.id, "tag", now.at_s, now.who, tag=what.digits, person=owner)
-    read = fx.ReadBack(step=step.id, tag=what.digits, person=owner)
-    return stay(replace(run, pending=pending), read)
+    return stay(replace(run, pending=pending), pending.read_back())
 
 
 def _speaks_for(owner: str, who: str, run: Run) -> bool:
@@ -327,8 +326,7 @@ def _(what: inputs.Challenge, now: Now, run: Run) -> Outcome:
     if wrong:
         return _challenge_again(now, run, gate, wrong)
     pending = Pending(gate.id, "challenge", now.at_s, now.who, digits=what.digits, word=what.phrase)
-    read = fx.ReadBack(step=gate.id, word=what.phrase, challenge=what.digits)
-    return stay(replace(run, pending=pending), read)
+    return stay(replace(run, pending=pending), pending.read_back())
 
 
 def _wrong_challenge(now: Now, run: Run, digits: str) -> str:
@@ -393,8 +391,7 @@ def _hear_reading(what: inputs.Reading, now: Now, run: Run, step: Step, corrects
         )
         return stay(replace(run, pending=None), doubtful)
     held = replace(held, quantity=measured)
-    read = fx.ReadBack(step=step.id, value=what.value, unit=said_unit)
-    return stay(replace(run, pending=held, failing=None), read)
+    return stay(replace(run, pending=held, failing=None), held.read_back())
 
 
 @_answer.register
@@ -507,23 +504,9 @@ def _go_ahead(now: Now, run: Run) -> Outcome:
     was, run = run.held, replace(run, held=None)
     told = fx.Resumed()
     if was == "stand-by" and run.pending:
-        return stay(run, told, _read_back_again(run.pending))
+        return stay(run, told, run.pending.read_back())
     out = enter(now, run, run.at if was == "stand-by" else first_unsettled(now.plan, run))
     return Outcome(out.run, (told, *out.effects))
-
-
-def _read_back_again(pending: Pending) -> fx.ReadBack:
-    value = pending.quantity
-    return fx.ReadBack(
-        step=pending.step,
-        value=value.value if value else None,
-        unit=value.unit if value else "",
-        special=pending.special,
-        tag=pending.tag,
-        word=pending.word,
-        challenge=pending.digits,
-        person=pending.person,
-    )
 
 
 def _hand_over(now: Now, run: Run) -> Outcome:
@@ -535,8 +518,7 @@ def _hand_over(now: Now, run: Run) -> Outcome:
     if run.at is None:  # nothing is left to do with other roles
         return again(now, run, "not here")
     pending = Pending(run.at, "hand-over", now.at_s, now.who, word="hand over")
-    read = fx.ReadBack(step=run.at, word="hand over")
-    return stay(replace(run, pending=pending), read)
+    return stay(replace(run, pending=pending), pending.read_back())
 
 
 def _handed_over(now: Now, run: Run) -> Outcome:

@@ -19,10 +19,10 @@ DEAD_SIDE: tuple[EnergyState, ...] = ("isolated", "locked", "proven-dead")
 @dataclass(frozen=True)
 class Ledger:
     """What is known. `people`: who is on the job; `pairs`: points to prove dead; `hazards`:
-    stored mechanical energy to be held. was_live: unknown, but last heard of as live and closed.
+    stored mechanical energy to be held.
 
     locks: (person, tag) of every lock that is on. releasing: the work is over and locks come
-    off. was_live: the panel was released before the state became unknown. times in [s].
+    off. was_live: last heard of as closed and live (released, or found in service). times in [s].
     """
 
     people: tuple[str, ...]

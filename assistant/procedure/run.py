@@ -8,7 +8,7 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import Literal
 
-from assistant.procedure.effects import Bounds
+from assistant.procedure.effects import Bounds, ReadBack
 from assistant.procedure.energy import Ledger
 from assistant.quantity import Quantity
 
@@ -45,6 +45,19 @@ class Pending:
     digits: str = ""
     person: str = ""
     corrects: bool = False  # it supersedes the step's recorded reading
+
+    def read_back(self) -> ReadBack:
+        """What is spoken so that it can be affirmed."""
+        return ReadBack(
+            step=self.step,
+            value=self.quantity.value if self.quantity else None,
+            unit=self.quantity.unit if self.quantity else "",
+            special=self.special,
+            tag=self.tag,
+            word=self.word,
+            challenge=self.digits,
+            person=self.person,
+        )
 
 
 @dataclass(frozen=True)

@@ -142,15 +142,25 @@ class Walk:
             self.tag(f"1{place}")
         self.confirm("no movement")
 
-    def to_dead(self):
+    def to_pairs_dead(self):
         self.to_locked()
         self.value(230)
         for _ in self.run.ledger.pairs:
             self.value(0)
+
+    def to_bus(self):
+        self.to_pairs_dead()
+        self.put(inputs.Tick(), after_s=301)
+
+    def to_gate(self):
+        self.to_pairs_dead()
         if self.run.ledger.stored:
             self.put(inputs.Tick(), after_s=301)
             self.value(12)
         self.value(231)
+
+    def to_dead(self):
+        self.to_gate()
         self.challenge("lockout-confirmed")
 
     def to_released(self):

@@ -36,13 +36,7 @@ def test_a_lockout_phrase_before_the_lock_names_the_lock_as_missing():
 @pytest.mark.parametrize("digits", ["48", "", "74", "4"])
 def test_a_wrong_or_missing_challenge_is_no_confirmation_and_burns_the_challenge(digits):
     walk = Walk()
-    walk.to_locked()
-    walk.value(230)
-    for _ in walk.run.ledger.pairs:
-        walk.value(0)
-    walk.put(inputs.Tick(), after_s=301)
-    walk.value(12)
-    walk.value(231)
+    walk.to_gate()
     walk.put(inputs.ChallengeIssued(digits="47"), who="system")
     kinds = walk.put(inputs.Challenge(phrase="lockout-confirmed", digits=digits))
     assert kinds == ["refused", "challenge-needed"]
@@ -56,7 +50,7 @@ def test_a_wrong_or_missing_challenge_is_no_confirmation_and_burns_the_challenge
 
 def test_an_old_challenge_is_no_confirmation():
     walk = Walk()
-    _to_gate(walk)
+    walk.to_gate()
     walk.put(inputs.ChallengeIssued(digits="47"), who="system")
     walk.put(inputs.Challenge(phrase="lockout-confirmed", digits="47"), after_s=121)
     assert walk.refused() == ("challenge-old",)
@@ -107,10 +101,7 @@ def test_a_pair_that_was_not_measured_keeps_the_gate_shut():
 
 def test_the_stored_energy_wait_runs_from_the_disconnect_and_a_clock_set_back_does_not_help():
     walk = Walk()
-    walk.to_locked()
-    walk.value(230)
-    for _ in walk.run.ledger.pairs:
-        walk.value(0)
+    walk.to_pairs_dead()
     assert walk.put(inputs.Confirm(word="done")) == ["waiting"]
     walk.put(inputs.Tick(), after_s=-10_000)
     assert walk.run.at == "wait"
@@ -121,11 +112,7 @@ def test_the_stored_energy_wait_runs_from_the_disconnect_and_a_clock_set_back_do
 
 def test_a_bus_above_fifty_volts_holds_until_it_is_measured_again():
     walk = Walk()
-    walk.to_locked()
-    walk.value(230)
-    for _ in walk.run.ledger.pairs:
-        walk.value(0)
-    walk.put(inputs.Tick(), after_s=301)
+    walk.to_bus()
     walk.value(55)
     assert (walk.run.at, walk.run.failing) == ("bus", "bus")
     walk.value(48)
@@ -392,13 +379,3 @@ def test_replay_of_a_log_gives_the_run_that_made_it():
     walk.to_energised()
     walk.value(480)
     assert machine.replay(walk.plan, walk.events) == walk.run
-
-
-def _to_gate(walk):
-    walk.to_locked()
-    walk.value(230)
-    for _ in walk.run.ledger.pairs:
-        walk.value(0)
-    walk.put(inputs.Tick(), after_s=301)
-    walk.value(12)
-    walk.value(231)

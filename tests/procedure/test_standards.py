@@ -108,11 +108,7 @@ def stored_electric_energy_is_gone():
     assert lacks("lockout-confirmed", bus_dead=False) == ("stored",)
     assert order(D1, "stored-wait", "stored", "prove-dead")
     walk = Walk()
-    walk.to_locked()
-    walk.value(230)
-    for _ in walk.run.ledger.pairs:
-        walk.value(0)
-    walk.put(inputs.Tick(), after_s=301)
+    walk.to_bus()
     walk.value(320)
     assert walk.run.failing == "bus" and not walk.run.ledger.bus_dead
 
