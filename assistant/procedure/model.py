@@ -292,6 +292,19 @@ class Terminal(_Model):
     torque: str = ""  # "0.6 N.m", from the maker's sheet
 
 
+class Indicator(_Model):
+    """A light of the panel, as the maker prints it; the user enters it from the maker's sheet.
+
+    label: the print beside the light ("IN 3"). device: what it belongs to, named as in the
+    terminal plan ("safety-edge"). lit: what the light says while it is on: the device is
+    "acting" (pressed, blocked, called) or "clear" (at rest and healthy).
+    """
+
+    label: str
+    device: str
+    lit: Literal["acting", "clear"]
+
+
 class Instrument(_Model):
     """A meter or tool with its calibration date (ISO 8601)."""
 
@@ -321,6 +334,7 @@ class Job(_Model):
     people: tuple[str, ...] = ("lead",)
     instruments: tuple[Instrument, ...] = ()
     terminals: tuple[Terminal, ...] = ()
+    indicators: tuple[Indicator, ...] = ()
     packs: tuple[str, ...] = ("power-entry",)
     listening: Literal["open", "attention-word", "push-to-talk"] = "open"
     keep_clips: bool = False
