@@ -194,8 +194,9 @@ class Step(_Model):
     say: what is spoken, one instruction, the value last, under about 12 seconds. brief: its
     short form. reason: why, for "reason". section: where it belongs, for "go to".
     for_each: "pair", "line-pair", "earth-pair", "conductor", "bonded-part", "energy-source",
-    "hazard" or "terminal:DEVICE"; the step is repeated for each, with {item}, {conductor},
-    {terminal}, {restraint}.
+    "hazard", "terminal:DEVICE" (conductors and earths of a device in the terminal plan) or
+    "shield:DEVICE" (its shields, none is no fault); the step is repeated for each, with {item},
+    {conductor}, {terminal}, {torque}, {core}, {cable}, {earthed_at}, {restraint}.
     mark: what happens on a count of three once everybody addressed has said "all clear"; the
     step's answer is taken only after the mark. helper: the helper's part of a step for both.
     """
@@ -283,26 +284,35 @@ class Hazard(_Model):
 
 
 class Terminal(_Model):
-    """One line of the terminal plan, from the maker's own sheet."""
+    """One line of the terminal plan, from the maker's own sheet.
+
+    role: what the line is; a spare core is insulated and tied back, or parked in a terminal that
+    nothing else uses. core: the core as the sheet names it (colour, number). earthed_at: where a
+    shield is earthed. shared: the terminal takes further lines that say so too (a common).
+    """
 
     device: str
     conductor: str
-    terminal: str
-    voltage_class: Literal["mains", "motor", "safety", "control"]
+    terminal: str = ""  # "-X1:3" in the manner of IEC 81346; "" where nothing is clamped
+    role: Literal["conductor", "earth", "shield", "spare"] = "conductor"
+    voltage_class: Literal["mains", "motor", "safety", "control", ""] = ""
     torque: str = ""  # "0.6 N.m", from the maker's sheet
+    core: str = ""
+    cable: str = ""
+    earthed_at: Literal["panel", "device", "both", "none", ""] = ""
+    shared: bool = False
 
-
-class Indicator(_Model):
-    """A light of the panel, as the maker prints it; the user enters it from the maker's sheet.
-
-    label: the print beside the light ("IN 3"). device: what it belongs to, named as in the
-    terminal plan ("safety-edge"). lit: what the light says while it is on: the device is
-    "acting" (pressed, blocked, called) or "clear" (at rest and healthy).
-    """
-
-    label: str
-    device: str
-    lit: Literal["acting", "clear"]
+    @model_validator(mode="after")
+    def _whole(self) -> Terminal:
+        if self.role in ("conductor", "earth") and not self.terminal:
+            raise ValueError(f"a line of role {self.role} needs a terminal, for example '-X1:3'")
+        if self.role == "conductor" and not self.voltage_class:
+            raise ValueError("a conductor needs a voltage_class: mains, motor, safety or control")
+        if self.role == "shield" and not (self.cable and self.earthed_at):
+            raise ValueError("a shield needs its cable and earthed_at: panel, device, both or none")
+        if self.role != "shield" and self.earthed_at:
+            raise ValueError("earthed_at is for a shield: give the line role: shield")
+        return self
 
 
 class Instrument(_Model):
