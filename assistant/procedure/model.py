@@ -315,6 +315,19 @@ class Terminal(_Model):
         return self
 
 
+class Indicator(_Model):
+    """A light of the panel, as the maker prints it; the user enters it from the maker's sheet.
+
+    label: the print beside the light ("IN 3"). device: what it belongs to, named as in the
+    terminal plan ("safety-edge"). lit: what the light says while it is on: the device is
+    "acting" (pressed, blocked, called) or "clear" (at rest and healthy).
+    """
+
+    label: str
+    device: str
+    lit: Literal["acting", "clear"]
+
+
 class Instrument(_Model):
     """A meter or tool with its calibration date (ISO 8601)."""
 
