@@ -7,6 +7,7 @@ Shapes are pydantic's work (see model.py), lines come from ruamel.yaml, which re
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Literal, TypeVar
 
@@ -27,6 +28,7 @@ from assistant.procedure.model import (
     Supply,
     When,
 )
+from assistant.procedure.terminals import TerminalPlan, csv_rows, decode, read_rows
 from assistant.quantity import quantity, same_dimension, unit
 
 MAX_BYTES = 1_000_000
@@ -294,8 +296,8 @@ def _placeholders(step: Step) -> set[str]:
         always |= {"item"}
     if step.for_each == "hazard":
         always |= {"restraint"}
-    if (step.for_each or "").startswith("terminal:"):
-        always |= {"conductor", "terminal", "torque"}
+    if (step.for_each or "").startswith(("terminal:", "shield:")):
+        always |= {"conductor", "terminal", "torque", "core", "cable", "earthed_at"}
     return always
 
 
@@ -303,21 +305,76 @@ def _placeholders(step: Step) -> set[str]:
 
 
 def load_job(path: Path) -> Job:
-    """The job of a file; JobError names file and line."""
-    tree = read_yaml(path, JobError)
-    return check_job(tree, str(path))
+    """The job of a file, with the terminal plan it names; JobError names file and line."""
+    return parse_job(*_job_and_texts(path))
 
 
-def parse_job(text: str, file: str = "job") -> Job:
-    """The job of a text; see `load_job`."""
-    return check_job(parse_yaml(text, file, JobError), file)
+def job_texts(path: Path) -> dict[str, str]:
+    """The texts that a job is made of: "job.yaml", and its terminal plan by the name in it."""
+    text, _, texts = _job_and_texts(path)
+    return {"job.yaml": text, **texts}
 
 
-def check_job(tree: Any, file: str) -> Job:
-    """The job of a YAML tree, its quantities and terminal plan checked."""
+def load_terminals(path: Path) -> TerminalPlan:
+    """The terminal plan of a job file, inline or in a file of its own, with its lines."""
+    text, file, texts = _job_and_texts(path)
+    return _terminal_plan(_mapping(parse_yaml(text, file, JobError), file), file, texts)
+
+
+def _job_and_texts(path: Path) -> tuple[str, str, dict[str, str]]:
+    """Text and name of a job file, and the text of the plan that it names."""
+    tree = _mapping(read_yaml(path, JobError), str(path))
+    text = path.read_text(encoding="utf-8", errors="replace")
+    name = tree.get("terminals")
+    if not isinstance(name, str):
+        return text, str(path), {}
+    line = _line(tree, ("terminals",))
+    if Path(name).is_absolute() or ".." in Path(name).parts:
+        raise JobError(str(path), line, f"terminals: '{name}' must lie below the job's own folder")
+    try:
+        raw = (path.parent / name).read_bytes()
+    except OSError as problem:
+        lost = f"terminals: '{name}' can't be read: {problem.strerror}"
+        raise JobError(str(path), line, lost) from problem
+    if len(raw) > MAX_BYTES:
+        raise JobError(str(path), line, f"terminals: '{name}' has more than {MAX_BYTES} bytes")
+    return text, str(path), {str(name): decode(raw, str(path.parent / name))}
+
+
+def parse_job(text: str, file: str = "job", texts: Mapping[str, str] | None = None) -> Job:
+    """The job of a text, its plan looked up in `texts` if it names a file; see `load_job`."""
+    return check_job(parse_yaml(text, file, JobError), file, texts)
+
+
+def _mapping(tree: Any, file: str) -> Any:
     if not isinstance(tree, dict):
         raise JobError(file, 1, "must be a mapping that starts with 'job: NAME'")
-    job = _build(Job, tree, file, JobError)
+    return tree
+
+
+def _terminal_plan(tree: Any, file: str, texts: Mapping[str, str]) -> TerminalPlan:
+    node = tree.get("terminals") or []
+    if isinstance(node, str):
+        if node not in texts:
+            line = _line(tree, ("terminals",))
+            raise JobError(file, line, f"terminals: '{node}' isn't among the texts of the job")
+        name, text = str(Path(file).parent / node), texts[node]
+        if not node.lower().endswith((".yaml", ".yml")):
+            return read_rows(csv_rows(text, name), name)
+        file, node = name, parse_yaml(text, name, JobError) or []
+        if isinstance(node, dict):
+            node = node.get("terminals")
+    if not isinstance(node, list) or not all(isinstance(row, dict) for row in node):
+        wrong = "a terminal plan is a list of lines with device, conductor, terminal, voltage_class"
+        raise JobError(file, _line(tree, ("terminals",)), wrong)
+    return read_rows(((_line(node, (at,)), _plain(row)) for at, row in enumerate(node)), file)
+
+
+def check_job(tree: Any, file: str, texts: Mapping[str, str] | None = None) -> Job:
+    """The job of a YAML tree, its quantities and terminal plan checked."""
+    terminals = _terminal_plan(_mapping(tree, file), file, texts or {})
+    tree.pop("terminals", None)  # they have their own messages
+    job = _build(Job, tree, file, JobError).model_copy(update={"terminals": terminals.rows})
     times = {"stored_energy.wait": job.stored_energy.wait, "re_prove": job.re_prove}
     volts = {"supply.nominal": job.supply.nominal, "control_voltage": job.control_voltage}
     for wanted, fields in (("second", times), ("volt", volts)):
@@ -331,15 +388,6 @@ def check_job(tree: Any, file: str) -> Job:
                 raise JobError(file, _line(tree, tuple(name.split("."))), str(problem)) from problem
     if len(set(job.people)) != len(job.people) or not job.people:
         raise JobError(file, _line(tree, ("people",)), "names each person once, at least one")
-    seen: dict[str, int] = {}
-    for place, row in enumerate(job.terminals):
-        line = _line(tree, ("terminals", place))
-        if row.terminal in seen:
-            raise JobError(
-                file, line, f"terminal '{row.terminal}' is used twice, first on line "
-                f"{seen[row.terminal]}; a terminal takes one conductor of the plan",
-            )  # fmt: skip
-        seen[row.terminal] = line or 0
     return job
 
 
@@ -452,10 +500,12 @@ def _items(pack: Pack, step: Step, job: Job) -> list[dict[str, str]]:
     if kind in ("bonded-part", "energy-source"):
         names = job.bonded_parts if kind == "bonded-part" else job.energy_sources
         return [{"id": slug(each), "item": each} for each in names]
-    if kind.startswith("terminal:"):
-        device = kind.removeprefix("terminal:")
-        rows = [row for row in job.terminals if row.device == device]
-        if not rows:
+    if kind.startswith(("terminal:", "shield:")):
+        sort, _, device = kind.partition(":")
+        roles = ("shield",) if sort == "shield" else ("conductor", "earth")
+        of_device = [row for row in job.terminals if row.device == device]
+        rows = [row for row in of_device if row.role in roles]
+        if not (rows or (of_device and sort == "shield")):
             raise PackError(
                 pack.name, None,
                 f"the terminal plan of job '{job.job}' has no device '{device}'; add a line with "
@@ -468,6 +518,9 @@ def _items(pack: Pack, step: Step, job: Job) -> list[dict[str, str]]:
                 "conductor": row.conductor,
                 "terminal": spoken_terminal(row.terminal),
                 "torque": row.torque or "the torque on the maker's sheet",
+                "core": row.core or "the core by the sheet",
+                "cable": row.cable or "the cable by the sheet",
+                "earthed_at": "both ends" if row.earthed_at == "both" else row.earthed_at,
             }
             for row in rows
         ]
