@@ -29,7 +29,15 @@ from assistant.dialogue.numbers import speak_value
 from assistant.errors import JobError, RecordError, ThirdhandError
 from assistant.procedure import effects as fx
 from assistant.procedure import gates, inputs, machine, values
-from assistant.procedure.load import bind, load_job, load_pack, parse_job, parse_pack, slug
+from assistant.procedure.load import (
+    bind,
+    job_texts,
+    load_job,
+    load_pack,
+    parse_job,
+    parse_pack,
+    slug,
+)
 from assistant.procedure.model import Plan, Step
 from assistant.procedure.run import Run, TakenReading
 from assistant.quantity import Quantity, unit
@@ -460,15 +468,15 @@ def texts_of(pack_folder: Path, job_file: Path) -> dict[str, str]:
     files = {
         "pack.yaml": pack_folder / "pack.yaml",
         "steps.yaml": pack_folder / "steps.yaml",
-        "job.yaml": job_file,
     }
-    return {name: path.read_text(encoding="utf-8") for name, path in files.items()}
+    read = {name: path.read_text(encoding="utf-8") for name, path in files.items()}
+    return {**job_texts(job_file), **read}
 
 
 def plan_of(texts: dict[str, str]) -> Plan:
     """The plan of a log's head."""
     pack = parse_pack({n: texts[n] for n in ("pack.yaml", "steps.yaml")}, "kept pack")
-    return bind(pack, parse_job(texts["job.yaml"], "kept job"))
+    return bind(pack, parse_job(texts["job.yaml"], "kept job", texts))
 
 
 def events_of(store: Store, job_id: str) -> Iterable[inputs.Event]:
