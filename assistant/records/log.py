@@ -1,4 +1,4 @@
-"""What can be asked of a job's log: does it hold, and what does it say.
+"""What a job's log says: exports and the text for the terminal. Whether it holds: `verify`.
 
 Exports are text; the caller writes them to a file (CSV with encoding "utf-8-sig", so that
 spreadsheets see that it is UTF-8).
@@ -11,14 +11,22 @@ import io
 import json
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
-from assistant.errors import RecordError
 from assistant.records import chain
-from assistant.records.store import Row, Store, title_of
+from assistant.records.store import Store
+from assistant.records.verify import Verdict, verify
 
-FORMAT = "thirdhand-record/1"
+__all__ = ["COLUMNS", "FORMAT", "Verdict", "export_csv", "export_json", "show", "verify"]
+
+FORMAT = "thirdhand-record/2"
+RULE = (
+    "hash = SHA-256(prev_hash + canonical JSON of {job, kind, mono_s, seal, seq, wall}); "
+    'seal = SHA-256(canonical JSON of [salts[""], "", body]), in which the text at each other path '
+    'of salts is replaced by {"~sealed": SHA-256(canonical JSON of [salt, path, text])}; where '
+    "seal is null the hashed object has body in place of seal; canonical: UTF-8, sorted keys, no "
+    "spaces; the first prev_hash is 64 zeros"
+)
 COLUMNS = {
     "seq": "entry",
     "wall": "time",
@@ -48,106 +56,6 @@ COLUMNS = {
 }
 
 
-@dataclass(frozen=True)
-class Verdict:
-    """Whether a job's log is whole.
-
-    ok: every entry fits the one before, none is missing. first_bad_seq: the first that doesn't
-    fit, or None. why: what is wrong with it, "" if nothing. head_hash: hash of the last entry that
-    fits, for the signed report. count: how many entries fit.
-    """
-
-    ok: bool
-    first_bad_seq: int | None
-    why: str
-    head_hash: str
-    count: int
-
-
-def verify(store: Store, job_id: str, anchor: str = "") -> Verdict:
-    """Check a job's chain from its first entry on.
-
-    Parameters
-    ----------
-    store : Store
-    job_id : str
-    anchor : str
-        Hash from a signed report, or its first digits (8 or more): some entry must have it. Only
-        this finds a chain that was rewritten as a whole.
-
-    Returns
-    -------
-    Verdict
-        Names the first entry that was changed, removed, moved or added.
-
-    Raises
-    ------
-    RecordError
-        If there is no such job or the file can't be read at all.
-    """
-    job = store.job(job_id)
-    hashes: list[str] = []
-
-    def bad(seq: int, why: str) -> Verdict:
-        return Verdict(False, seq, why, hashes[-1] if hashes else chain.FIRST, len(hashes))
-
-    if job["count"] < 1:
-        return bad(1, "the kept length of the chain was removed or changed")
-    for seq, row in enumerate(store.rows(job_id), start=1):
-        why = _misfit(job_id, seq, row, hashes[-1] if hashes else chain.FIRST)
-        if why:
-            return bad(seq, why)
-        if seq > job["count"]:
-            return bad(seq, f"entry {seq} was added outside Thirdhand")
-        hashes.append(row.hash)
-        if seq == 1:
-            head = json.loads(row.body).get("start") or {}
-            if (row.wall, title_of(head, job_id)) != (job["started_wall"], job["title"]):
-                return bad(1, "the job's title or start time was changed")
-    if len(hashes) < job["count"]:
-        first = len(hashes) + 1
-        which = (
-            f"entry {first} is"
-            if first == job["count"]
-            else f"entries {first} to {job['count']} are"
-        )
-        return bad(first, f"{which} missing at the end")
-    if hashes[-1] != job["hash"]:
-        return bad(len(hashes), f"entry {len(hashes)} is not the one that was written last")
-    if anchor and (len(anchor) < 8 or not any(h.startswith(anchor.lower()) for h in hashes)):
-        why = f"no entry has the hash {anchor} (8 digits or more are needed)"
-        return Verdict(False, None, why, hashes[-1], len(hashes))
-    return Verdict(True, None, "", hashes[-1], len(hashes))
-
-
-def _misfit(job_id: str, seq: int, row: Row, previous: str) -> str:
-    """Why a row can't be entry `seq` after `previous`; "" if it can."""
-    if row.seq != seq:
-        return f"entry {seq} is missing (entry {row.seq} follows entry {seq - 1})"
-    if row.prev_hash != previous:
-        return f"entry {seq} doesn't follow entry {seq - 1}: one of them was changed or moved"
-    changed = f"entry {seq} was changed"
-    try:
-        body = json.loads(row.body)
-        if chain.canonical(body) != row.body:
-            return f"{changed}: its text is not as it was written"
-        if chain.kind_of(body) != row.kind:
-            return f"{changed}: its kind is {row.kind}"
-        text = chain.entry_text(
-            job=job_id,
-            seq=row.seq,
-            wall=row.wall,
-            mono_s=row.mono_s,
-            kind=row.kind,
-            body=row.body,
-        )
-    except (RecordError, TypeError, ValueError, RecursionError):
-        return f"{changed}: it can't be read any more"
-    if chain.link(previous, text) != row.hash:
-        return f"{changed}: its hash doesn't fit"
-    return ""
-
-
 # --- exports -----------------------------------------------------------------------------------
 
 
@@ -163,8 +71,10 @@ def export_json(store: Store, job_id: str) -> str:
             "body": entry.body,
             "prev_hash": entry.prev_hash,
             "hash": entry.hash,
+            "seal": entry.seal,
+            "salts": entry.salts,
         }
-        for entry in store.entries(job_id)
+        for entry in store.entries(job_id, raw=True)
     ]
     document = {
         "format": FORMAT,
@@ -173,8 +83,7 @@ def export_json(store: Store, job_id: str) -> str:
         "started_wall": job["started_wall"],
         "count": job["count"],
         "hash": job["hash"],
-        "hash_rule": "hash = SHA-256(prev_hash + canonical JSON of {body, job, kind, mono_s, seq, "
-        "wall}); canonical: UTF-8, sorted keys, no spaces; the first prev_hash is 64 zeros",
+        "hash_rule": RULE,
         "entries": entries,
     }
     # ASCII only: what is odd in a damaged file must not keep the rest from being saved.
@@ -215,6 +124,13 @@ def show(store: Store, job_id: str) -> Iterator[str]:
             job = store.job(job_id)
             yield _printable(f"{entry.seq:>5}  {entry.wall}  {job['title']}")
             continue
+        if entry.kind in ("redaction", "attachment"):
+            about = entry.body.get(entry.kind) or {}
+            yield _printable(f"{entry.seq:>5}  {entry.wall}  {entry.kind}: {_fields(about)}")
+            continue
+        if not entry.body:
+            yield _printable(f"{entry.seq:>5}  {entry.wall}  {entry.kind}: {chain.REDACTED}")
+            continue
         event = entry.body.get("event") or {}
         heard = f' "{event["heard"]}"' if event.get("heard") else ""
         via = event.get("via", "")
@@ -231,12 +147,16 @@ def _effect(effect: dict[str, Any]) -> str:
     """An effect as its kind and the fields that say something."""
     if effect.get("kind") == "judged":
         return _judged(effect)
+    return f"{effect.get('kind', '?')}: {_fields(effect)}"
+
+
+def _fields(fields: dict[str, Any]) -> str:
     said = (
         f"{name} {', '.join(map(str, value)) if isinstance(value, list) else value}"
-        for name, value in effect.items()
+        for name, value in fields.items()
         if name != "kind" and value not in (None, "", [], {}, False)
     )
-    return f"{effect.get('kind', '?')}: {'; '.join(said)}"
+    return "; ".join(said)
 
 
 def _judged(effect: dict[str, Any]) -> str:

@@ -158,3 +158,79 @@ def m003_readings(db: Database) -> None:
         WINDOW later AS (PARTITION BY job, name ORDER BY seq, place)
         """
     )
+
+
+@migrations()
+def m004_sealed_bodies(db: Database) -> None:
+    """Entries of format 2: a body is hashed by its seal, so that it can be taken out later.
+
+    Entries that are there keep format 1 (no seal). A text or a body may go once a redaction entry
+    names the entry it was in, and in no other way.
+    """
+    for statement in (
+        "ALTER TABLE entries ADD COLUMN seal TEXT CHECK (length(seal) = 64)",
+        "ALTER TABLE entries ADD COLUMN salts TEXT CHECK (json_valid(salts))",
+        "CREATE INDEX redactions ON entries (job, seq) WHERE kind = 'redaction'",
+        """
+        CREATE TABLE attachments (
+            job TEXT NOT NULL,
+            seq INTEGER NOT NULL,
+            data BLOB,
+            PRIMARY KEY (job, seq),
+            FOREIGN KEY (job, seq) REFERENCES entries(job, seq)
+        )
+        """,
+        """
+        CREATE TABLE signatures (
+            job TEXT NOT NULL REFERENCES jobs(id),
+            count INTEGER NOT NULL,
+            head TEXT NOT NULL,
+            public_key TEXT NOT NULL,
+            signature TEXT NOT NULL,
+            wall TEXT NOT NULL,
+            PRIMARY KEY (job, count, public_key)
+        )
+        """,
+        "DROP TRIGGER entries_no_update",
+    ):
+        db.conn.execute(statement)
+    covered = """EXISTS (
+        SELECT 1 FROM entries AS r, json_each(r.body, '$.redaction.entries') AS named
+        WHERE r.job = OLD.job AND r.kind = 'redaction' AND named.value = OLD.seq
+    )"""
+    same = " AND ".join(
+        f"NEW.{name} IS OLD.{name}"
+        for name in ("job", "seq", "wall", "mono_s", "kind", "prev_hash", "hash", "seal")
+    )
+    less = "OLD.salts IS NOT NULL AND coalesce(length(NEW.salts), 0) < length(OLD.salts)"
+    no_change = "the record is append-only: append a correction instead"
+    no_removal = "the record is append-only: nothing in it can be removed"
+    rules = {
+        "entries_no_update": (
+            f"UPDATE ON entries WHEN NOT ({same} AND {less} AND {covered})",
+            no_change,
+        ),
+        "attachments_no_update": (
+            "UPDATE ON attachments WHEN NOT (NEW.job IS OLD.job AND NEW.seq IS OLD.seq "
+            f"AND NEW.data IS NULL AND {covered})",
+            no_change,
+        ),
+        "attachments_no_delete": ("DELETE ON attachments", no_removal),
+        # INSERT OR REPLACE would remove a row without the triggers above.
+        "attachments_once": (
+            "INSERT ON attachments WHEN EXISTS (SELECT 1 FROM attachments WHERE job = NEW.job "
+            "AND seq = NEW.seq)",
+            no_change,
+        ),
+        "signatures_no_update": ("UPDATE ON signatures", no_change),
+        "signatures_no_delete": ("DELETE ON signatures", no_removal),
+        "signatures_once": (
+            "INSERT ON signatures WHEN EXISTS (SELECT 1 FROM signatures WHERE job = NEW.job "
+            "AND count = NEW.count AND public_key = NEW.public_key)",
+            no_change,
+        ),
+    }
+    for name, (event, why) in rules.items():
+        db.conn.execute(
+            f"CREATE TRIGGER {name} BEFORE {event} BEGIN SELECT RAISE(ABORT, '{why}'); END"
+        )

@@ -3,7 +3,8 @@
 Every entry is one transaction with full sync (write-ahead log, `synchronous=FULL`), so an entry
 whose `append` returned survives a killed program and a lost supply, and one that was cut off
 leaves no trace. Nothing is changed or removed: triggers in the file refuse it, and the chain
-(`chain.py`) shows it where somebody did it all the same.
+(`chain.py`) shows it where somebody did it all the same. The one exception is a redaction: texts or
+files go, what they were sealed by stays, and an entry says so (`retention.py`).
 
 What goes in is what the caller hands over, so this holds for every caller: access codes, pairing
 codes, passwords and keys never enter an event, an effect or a job's head.
@@ -16,61 +17,20 @@ import sqlite3
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from threading import RLock
 from types import TracebackType
-from typing import Any, TypedDict
+from typing import Any
 
 from sqlite_utils import Database
 
 from assistant.errors import RecordError
 from assistant.records import chain
+from assistant.records.entries import Entry, JobRow, Row, Signature
 from assistant.records.migrations import APPLICATION_ID, migrations, step_names
+from assistant.records.trouble import said
 
 _BUSY_S = 5.0  # how long another process may hold the file before it is an error
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One entry of a job's log.
-
-    seq: 1, 2, 3 ... wall: wall time as the caller gave it (ISO 8601). mono_s: monotonic time since
-    the job's log began. [s] kind: see `chain.kind_of`. body: the event, its effects and the energy
-    state after it, or the job's head. hash: ties it to `prev_hash`, see `chain`.
-    """
-
-    job: str
-    seq: int
-    wall: str
-    mono_s: float
-    kind: str
-    body: dict[str, Any]
-    prev_hash: str
-    hash: str
-
-
-@dataclass(frozen=True)
-class Row:
-    """An entry as it stands in the file, unread: what `verify` looks at."""
-
-    seq: Any
-    wall: Any
-    mono_s: Any
-    kind: Any
-    body: Any
-    prev_hash: Any
-    hash: Any
-
-
-class JobRow(TypedDict):
-    """One job of the store, with the length and last hash of its chain; plain data for JSON."""
-
-    id: str
-    title: str
-    started_wall: str
-    count: int
-    hash: str
 
 
 class Store:
@@ -90,6 +50,7 @@ class Store:
             connection.execute("PRAGMA foreign_keys = ON")
             self._write_ahead()
             connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("PRAGMA secure_delete = ON")  # what is redacted leaves no trace
             connection.execute("PRAGMA fullfsync = ON")  # macOS: fsync alone stops at the drive
             if migrations.pending(self._db):
                 with self._immediately():
@@ -118,7 +79,7 @@ class Store:
                 path, timeout=_BUSY_S, isolation_level=None, check_same_thread=False
             )
         except sqlite3.Error as error:
-            raise _said(error, str(path), "opened") from error
+            raise said(error, str(path), "opened") from error
         return cls._with(connection, str(path))
 
     @classmethod
@@ -220,17 +181,107 @@ class Store:
         with self._writing():
             return [self._append(job_id, body, wall, mono_s) for body in bodies]
 
+    def attach(
+        self, job_id: str, body: dict[str, Any], data: bytes, *, wall: str, mono_s: float | None
+    ) -> Entry:
+        """Write an entry with the file that it tells of, in one transaction.
+
+        `mono_s` None, for whoever has no clock of the job's, is that of the last entry. As `append`
+        otherwise.
+        """
+        with self._writing():
+            at_s = self._last_s(job_id) if mono_s is None else mono_s
+            entry = self._append(job_id, body, wall, at_s)
+            row = {"job": job_id, "seq": entry.seq, "data": data}
+            self._db.table("attachments").insert(row)
+            return entry
+
+    def sign(self, job_id: str, signature: Signature) -> None:
+        """Keep a signature beside the chain; one that is there already stays as it is."""
+        with self._writing():
+            told = [job_id, signature["count"], signature["public_key"]]
+            there = "SELECT 1 FROM signatures WHERE job = ? AND count = ? AND public_key = ?"
+            if not self._conn.execute(there, told).fetchone():
+                self._db.table("signatures").insert({"job": job_id, **signature})
+
+    def redact(
+        self,
+        job_id: str,
+        body: dict[str, Any],
+        less: Iterable[Row],
+        files: Iterable[int],
+        wall: str,
+    ) -> bool:
+        """Write a redaction entry and take out what it names, in one transaction.
+
+        Parameters
+        ----------
+        body : dict
+            The redaction entry, see `retention`.
+        less : rows
+            Entries with less in `body` and `salts`, the rest unchanged.
+        files : ints
+            Entries whose file goes.
+
+        Returns
+        -------
+        bool
+            False if another program still holds the file, so that what was taken out stays in the
+            write-ahead log until that program is closed.
+        """
+        with self._writing():
+            self._append(job_id, body, wall, self._last_s(job_id))
+            for row in less:
+                self._conn.execute(
+                    "UPDATE entries SET body = ?, salts = ? WHERE job = ? AND seq = ?",
+                    [row.body, row.salts, job_id, row.seq],
+                )
+            for seq in files:
+                self._conn.execute(
+                    "UPDATE attachments SET data = NULL WHERE job = ? AND seq = ?", [job_id, seq]
+                )
+        with self._failing("written"):
+            busy: int = self._conn.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
+        return not busy
+
+    def take_in(
+        self,
+        job: JobRow,
+        rows: Iterable[Row],
+        files: Iterable[tuple[int, bytes | None]],
+        signatures: Iterable[Signature],
+    ) -> None:
+        """Write a whole job from another record, in one transaction; `bundle` has checked it."""
+        with self._writing():
+            table = {"id": job["id"], "title": job["title"], "started_wall": job["started_wall"]}
+            self._db.table("jobs").insert(table)
+            self._db.table("tips").insert({"job": job["id"], "count": 0, "hash": chain.FIRST})
+            for row in rows:
+                self._db.table("entries").insert({"job": job["id"], **vars(row)})
+            for seq, data in files:
+                self._db.table("attachments").insert({"job": job["id"], "seq": seq, "data": data})
+            for signature in signatures:
+                self._db.table("signatures").insert({"job": job["id"], **signature})
+
     def _append(self, job_id: str, body: dict[str, Any], wall: str, mono_s: float) -> Entry:
         count, previous = self._tip(job_id)
         seq, kind, text = count + 1, chain.kind_of(body), chain.canonical(body)
         mono_s = float(mono_s) + 0.0  # SQLite keeps no minus zero, so the hash may not see one
-        hashed = chain.entry_text(
-            job=job_id, seq=seq, wall=wall, mono_s=mono_s, kind=kind, body=text
+        salts = chain.new_salts(body)
+        seal = chain.seal_of(body, salts)
+        hashed = chain.sealed_text(
+            job=job_id, seq=seq, wall=wall, mono_s=mono_s, kind=kind, seal=seal
         )
         digest = chain.link(previous, hashed)
-        entry = Entry(job_id, seq, wall, mono_s, kind, body, previous, digest)
-        self._db.table("entries").insert({**vars(entry), "body": text})
+        entry = Entry(job_id, seq, wall, mono_s, kind, body, previous, digest, seal, salts)
+        row = {**vars(entry), "body": text, "salts": chain.canonical(salts)}
+        self._db.table("entries").insert(row)
         return entry
+
+    def _last_s(self, job_id: str) -> float:
+        last = "SELECT mono_s FROM entries WHERE job = ? ORDER BY seq DESC LIMIT 1"
+        found = self._conn.execute(last, [job_id]).fetchone()
+        return float(found[0]) if found else 0.0
 
     # --- reading ---------------------------------------------------------------------------
 
@@ -256,8 +307,11 @@ class Store:
         known = ", ".join(job["id"] for job in jobs[:10]) or "none yet"
         raise RecordError(f"{self._name}: there is no job '{job_id}'; jobs here: {known}")
 
-    def entries(self, job_id: str) -> Iterator[Entry]:
+    def entries(self, job_id: str, *, raw: bool = False) -> Iterator[Entry]:
         """A job's entries in order, as they stood when this was called.
+
+        Bodies are for readers: `chain.REDACTED` in place of what was taken out, {} for a whole
+        body; `raw` gives them as they are kept.
 
         Raises
         ------
@@ -265,11 +319,16 @@ class Store:
             If there is no such job, or an entry was damaged so that it can't be read.
         """
         self.job(job_id)
-        return (self._entry(job_id, row) for row in self.rows(job_id))
+        return (self._entry(job_id, row, raw) for row in self.rows(job_id))
 
     def head(self, job_id: str) -> dict[str, Any]:
         """The head that `create_job` was given."""
         first = next(self.entries(job_id), None)
+        if first is not None and first.seal and not first.body:
+            raise RecordError(
+                f"{self._name}: all that job '{job_id}' held was redacted; only its chain and "
+                f"'thirdhand record show {job_id}' are left"
+            )
         if first is None or not isinstance(first.body.get("start"), dict):
             raise RecordError(
                 f"{self._name}: job '{job_id}' has lost its first entry; "
@@ -281,7 +340,7 @@ class Store:
     def rows(self, job_id: str) -> list[Row]:
         """A job's entries as they stand in the file, in order, unread and unjudged."""
         found = self._read(
-            "SELECT seq, wall, mono_s, kind, body, prev_hash, hash FROM entries "
+            "SELECT seq, wall, mono_s, kind, body, prev_hash, hash, seal, salts FROM entries "
             "WHERE job = ? ORDER BY seq",
             [job_id],
         )
@@ -290,23 +349,52 @@ class Store:
     def readings(self, job_id: str) -> list[dict[str, Any]]:
         """A job's readings in order, one dict each, with the columns of the view `readings`."""
         self.job(job_id)
+        return self.query("SELECT * FROM readings WHERE job = ? ORDER BY seq", [job_id])
+
+    def query(self, sql: str, given: list[Any] | None = None) -> list[dict[str, Any]]:
+        """Rows of a SELECT over the tables and views, one dict each."""
         with self._failing("read"):
-            query = "SELECT * FROM readings WHERE job = ? ORDER BY seq"
-            return list(self._db.query(query, [job_id]))
+            return list(self._db.query(sql, given or []))
+
+    def signatures(self, job_id: str) -> list[Signature]:
+        """A job's signatures, the longest chain first; whether they are good says `signing`."""
+        found = self._read(
+            "SELECT count, head, public_key, signature, wall FROM signatures WHERE job = ? "
+            "ORDER BY typeof(count), count DESC, public_key",
+            [job_id],
+        )
+        return [
+            Signature(count=row[0], head=row[1], public_key=row[2], signature=row[3], wall=row[4])
+            for row in found
+        ]
+
+    def attached(self, job_id: str) -> list[int]:
+        """Places of the entries for which a file is kept, or was until it was redacted."""
+        sql = "SELECT seq FROM attachments WHERE job = ? ORDER BY seq"
+        return [row[0] for row in self._read(sql, [job_id])]
+
+    def attachment(self, job_id: str, seq: int) -> bytes | None:
+        """The file that belongs to an entry; None if there is none, or none any more."""
+        sql = "SELECT CAST(data AS BLOB) FROM attachments WHERE job = ? AND seq = ?"
+        found = self._read(sql, [job_id, seq])
+        return found[0][0] if found else None
 
     # --- within ----------------------------------------------------------------------------
 
-    def _entry(self, job_id: str, row: Row) -> Entry:
+    def _entry(self, job_id: str, row: Row, raw: bool = True) -> Entry:
         try:
             body = json.loads(row.body)
-            if not isinstance(body, dict):
+            salts = json.loads(row.salts) if row.salts is not None else {}
+            if not isinstance(body, dict) or not isinstance(salts, dict):
                 raise ValueError("not an object")
+            if not raw and chain.MARK in row.body:
+                body = chain.readable(body)
         except (TypeError, ValueError) as error:
             raise RecordError(
                 f"{self._name}: entry {row.seq} of job '{job_id}' can't be read ({error}); "
                 f"see 'thirdhand record verify {job_id}'"
             ) from error
-        return Entry(job_id, row.seq, row.wall, row.mono_s, row.kind, body, row.prev_hash, row.hash)
+        return Entry(job_id, **{**vars(row), "body": body, "salts": salts})
 
     def _tip(self, job_id: str) -> tuple[int, str]:
         row = self._conn.execute("SELECT count, hash FROM tips WHERE job = ?", [job_id]).fetchone()
@@ -326,7 +414,7 @@ class Store:
             try:
                 yield
             except sqlite3.Error as error:
-                raise _said(error, self._name, done) from error
+                raise said(error, self._name, done) from error
 
     @contextmanager
     def _writing(self) -> Iterator[None]:
@@ -380,36 +468,3 @@ class Store:
 def title_of(head: dict[str, Any], job_id: str) -> str:
     """What a job is called in lists."""
     return str(head.get("title") or job_id)
-
-
-def _said(error: sqlite3.Error, name: str, done: str) -> RecordError:
-    """What went wrong, where, and what to do, in place of SQLite's own words."""
-    # Extended codes carry the primary one in the low byte; Python's own errors have none.
-    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-    if code == sqlite3.SQLITE_FULL:
-        return RecordError(
-            f"{name}: the disk is full, so this was not {done}; all that was confirmed before is "
-            "kept. Free some space, then say it again"
-        )
-    if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
-        return RecordError(
-            f"{name}: this file or its folder can't be written ({error}), so nothing new can be "
-            "recorded; what is there is kept. Ask for the right to write there, or choose another "
-            "folder with --data or THIRDHAND_DATA"
-        )
-    if code == sqlite3.SQLITE_NOTADB:
-        return RecordError(
-            f"{name}: this file is not a Thirdhand record; it is left as it is. Move it away, or "
-            "choose another folder with --data or THIRDHAND_DATA"
-        )
-    if code == sqlite3.SQLITE_CORRUPT:
-        return RecordError(
-            f"{name}: this file is damaged ({error}). Before anything else copy it, and the file "
-            "with -wal at the end of its name, to a safe place; then take the last export"
-        )
-    if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return RecordError(
-            f"{name}: another program holds this file, so it can't be {done}; close that one, "
-            "then try again"
-        )
-    return RecordError(f"{name}: the record can't be {done}: {error}")

@@ -56,14 +56,74 @@ def test_entry_text_is_the_canonical_json_of_all_its_parts():
     assert text == chain.canonical(whole | {"wall": "2025-01-06"})
 
 
+def canonical(value) -> str:
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
+def digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
 def test_an_export_can_be_checked_with_nothing_but_the_written_rule(filled: Store):
+    """The rule in the export, followed with `json` and `hashlib` alone."""
     document = json.loads(export_json(filled, JOB))
     previous = "0" * 64
     for entry in document["entries"]:
         assert entry["prev_hash"] == previous
-        hashed = {k: entry[k] for k in ("body", "kind", "mono_s", "seq", "wall")}
-        hashed["job"] = document["job"]
-        text = json.dumps(hashed, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-        previous = hashlib.sha256((previous + text).encode()).hexdigest()
+        body, salts = entry["body"], entry["salts"]
+        for path in salts.keys() - {""}:
+            *way, last = path[1:].split("/")
+            place = body
+            for key in way:
+                place = place[int(key) if isinstance(place, list) else key]
+            key = int(last) if isinstance(place, list) else last
+            place[key] = {"~sealed": digest(canonical([salts[path], path, place[key]]))}
+        assert entry["seal"] == digest(canonical([salts[""], "", body]))
+        hashed = {k: entry[k] for k in ("kind", "mono_s", "seal", "seq", "wall")}
+        previous = digest(previous + canonical(hashed | {"job": document["job"]}))
         assert entry["hash"] == previous
     assert (document["count"], document["hash"]) == (8, previous)
+
+
+# --- sealing -------------------------------------------------------------------------------------
+
+BODY = {
+    "event": {"input": {"kind": "note", "text": "ask for Robin"}, "heard": "note", "who": "lead"},
+    "effects": [{"kind": "noted", "text": "ask for Robin"}, {"kind": "taken", "person": "lead"}],
+}
+
+
+def test_words_and_names_are_sealed_and_roles_and_readings_are_not():
+    assert list(chain.private_paths(BODY)) == [
+        "/event/heard",
+        "/event/input/text",
+        "/effects/0/text",
+    ]
+
+
+def test_a_body_with_texts_taken_out_still_has_its_seal():
+    salts = chain.new_salts(BODY)
+    seal = chain.seal_of(BODY, salts)
+    less = chain.without(BODY, salts, ["/event/input/text", "/effects/0/text"])
+    left = {path: salts[path] for path in ("", "/event/heard")}
+    assert "Robin" not in json.dumps(less)
+    assert chain.seal_of(less, left) == seal
+    assert chain.readable(less)["event"]["input"]["text"] == chain.REDACTED
+    assert (chain.redacted(BODY), chain.redacted(less)) == ("", "texts")
+
+
+def test_each_text_has_a_salt_of_its_own_so_equal_texts_have_unequal_digests():
+    """Who knows one text can't find it elsewhere, nor guess a short one that was taken out."""
+    salts = chain.new_salts(BODY)
+    less = chain.without(BODY, salts, ["/event/input/text", "/effects/0/text"])
+    assert less["event"]["input"]["text"] != less["effects"][0]["text"]
+    assert len(set(salts.values())) == len(salts)
+    assert all(len(salt) == 32 for salt in salts.values())
+
+
+def test_a_body_that_looks_as_if_something_was_taken_out_is_refused(store: Store):
+    store.create_job(JOB, {}, "")
+    with pytest.raises(RecordError, match="marks what was taken out"):
+        store.append(JOB, {"event": {"heard": {"~sealed": "0" * 64}}}, wall="", mono_s=0)
+    text = {"event": {"heard": 'she said "~sealed"'}}
+    assert store.append(JOB, text, wall="", mono_s=0).seq == 2

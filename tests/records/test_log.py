@@ -134,14 +134,17 @@ def test_an_unknown_job_is_an_error(filled: Store):
 def _rewrite(store: Store, seq: int) -> None:
     """Change an entry and give it the hash that fits its new text."""
     row = store.rows(JOB)[seq - 1]
-    body = chain.canonical(turn("affirm", judged("dead.l1-l2", "0.0")))
-    text = chain.entry_text(
-        job=JOB, seq=seq, wall=row.wall, mono_s=row.mono_s, kind="affirm", body=body
+    body = turn("affirm", judged("dead.l1-l2", "0.0"))
+    salts = chain.new_salts(body)
+    seal = chain.seal_of(body, salts)
+    text = chain.sealed_text(
+        job=JOB, seq=seq, wall=row.wall, mono_s=row.mono_s, kind="affirm", seal=seal
     )
+    told = (chain.canonical(body), chain.canonical(salts), seal, chain.link(row.prev_hash, text))
     tamper(
         store,
-        "UPDATE entries SET body = ?, kind = 'affirm', hash = ? WHERE seq = ?",
-        given=(body, chain.link(row.prev_hash, text), seq),
+        "UPDATE entries SET kind = 'affirm', body = ?, salts = ?, seal = ?, hash = ? WHERE seq = ?",
+        given=(*told, seq),
     )
 
 
@@ -155,7 +158,9 @@ ANYTHING = st.one_of(
 
 @given(
     seq=st.integers(1, 8),
-    column=st.sampled_from(["wall", "mono_s", "kind", "body", "prev_hash", "hash"]),
+    column=st.sampled_from(
+        ["wall", "mono_s", "kind", "body", "prev_hash", "hash", "seal", "salts"]
+    ),
     value=ANYTHING,
 )
 def test_any_single_field_changed_to_anything_is_found_where_it_is(seq, column, value):
@@ -303,7 +308,7 @@ def test_csv_text_is_no_formula_and_numbers_stay(filled: Store, text: str, cell:
 
 def test_json_holds_the_whole_log(filled: Store):
     document = json.loads(export_json(filled, JOB))
-    assert document["format"] == "thirdhand-record/1"
+    assert document["format"] == "thirdhand-record/2"
     assert [e["body"] for e in document["entries"]] == [e.body for e in filled.entries(JOB)]
 
 

@@ -22,6 +22,7 @@ from assistant.errors import RecordError
 from assistant.records.log import verify
 from assistant.records.migrations import migrations
 from assistant.records.store import Store
+from tests.records import old_format
 from tests.records.pinewharf import HEAD, JOB, fill, turn
 
 
@@ -107,8 +108,10 @@ def test_entries_of_one_moment_are_written_together_or_not_at_all(filled: Store)
         "UPDATE entries SET seq = 99 WHERE seq = 3",
         "DELETE FROM entries WHERE seq = 8",
         "INSERT OR REPLACE INTO entries SELECT * FROM entries WHERE seq = 8",
-        "INSERT INTO entries SELECT job, 9, wall, mono_s, kind, body, prev_hash, hash "
+        "INSERT INTO entries SELECT job, 9, wall, mono_s, kind, body, prev_hash, hash, seal, salts "
         "FROM entries WHERE seq = 8",
+        "UPDATE entries SET salts = NULL WHERE seq = 3",
+        'UPDATE entries SET body = \'{"~sealed":"x"}\', salts = NULL WHERE seq = 3',
         "UPDATE tips SET count = 7",
         "DELETE FROM tips",
         "UPDATE jobs SET title = 'x'",
@@ -308,6 +311,26 @@ def test_a_file_of_an_older_version_gets_what_it_lacks(tmp_path: Path, clock: Se
     with Store.open(path) as store:
         fill(store, clock)
         assert verify(store, JOB).ok
+
+
+def test_a_record_of_the_first_format_verifies_and_goes_on_in_the_new_one(tmp_path: Path):
+    """Its entries keep their hashes; what is appended is sealed, and one chain holds both."""
+    path = tmp_path / "record.db"
+    old_format.write(path)
+    with Database(path) as db:
+        before = list(db.query("SELECT seq, body, hash FROM entries"))
+    with Store.open(path) as store:
+        assert verify(store, JOB).count == 4
+        assert [(r.seq, r.body, r.hash) for r in store.rows(JOB)] == [
+            (row["seq"], row["body"], row["hash"]) for row in before
+        ]
+        assert [row.seal for row in store.rows(JOB)] == [None] * 4
+        assert len(store.append(JOB, turn(), wall="", mono_s=9).seal or "") == 64
+        verdict = verify(store, JOB)
+        assert (verdict.ok, verdict.count) == (True, 5)
+        store._conn.execute("DROP TRIGGER entries_no_update")
+        store._conn.execute("UPDATE entries SET body = replace(body, '0.2', '0.1') WHERE seq = 3")
+        assert verify(store, JOB).first_bad_seq == 3
 
 
 def test_migrations_that_fail_leave_the_file_as_it_was(
