@@ -13,12 +13,13 @@ import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from pydantic import ValidationError
 
 from assistant.errors import JobError, UnitError
-from assistant.procedure.model import Job, Terminal
+from assistant.procedure.model import Job, Step, Terminal
 from assistant.quantity import quantity, same_dimension
 
 COLUMNS = tuple(Terminal.model_fields)
@@ -294,12 +295,12 @@ def _neighbours(plan: TerminalPlan, job: Job) -> Iterator[JobError]:
         numbered = sorted((p for p in points if p[0][:1].isdigit()), key=lambda p: _order(*p))
         beside = [
             (one, two)
-            for one, two in zip(numbered, numbered[1:], strict=False)
+            for one, two in pairwise(numbered)
             if _order(*two)[0] - _order(*one)[0] <= 1
         ]
         beside += [
             (one, two)
-            for one, two in zip(points, points[1:], strict=False)
+            for one, two in pairwise(points)
             if not (one[0][:1].isdigit() and two[0][:1].isdigit())
         ]
         for (_, one), (_, two) in beside:
@@ -403,3 +404,31 @@ def _names(plan: TerminalPlan, alike: Callable[[str, str], bool] | None) -> Iter
                         two, f"'{second}' and '{first}' ({plan.line(one)}) of device "
                         f"'{plan.rows[two].device}' sound alike; name one of them otherwise",
                     )  # fmt: skip
+
+
+# --- pack and plan -----------------------------------------------------------------------------
+
+
+def asked(step: Step) -> tuple[str, str, bool] | None:
+    """(device, conductor, is a shield) that a bound step is about, None for other steps."""
+    sort, colon, device = (step.for_each or "").partition(":")
+    if not colon or sort not in ("terminal", "shield"):
+        return None
+    return device, step.item, sort == "shield"
+
+
+def unasked(rows: Iterable[Terminal], steps: Iterable[Step]) -> list[Terminal]:
+    """Lines of a plan that none of the bound steps asks for; spare cores are nobody's work."""
+    wired = {found for step in steps if (found := asked(step))}
+    return [
+        row
+        for row in rows
+        if row.role != "spare" and (row.device, row.conductor, row.role == "shield") not in wired
+    ]
+
+
+def unasked_of_touched(rows: Iterable[Terminal], steps: Iterable[Step]) -> list[Terminal]:
+    """`unasked`, for the devices alone that the steps touch: what a pack forgets half way."""
+    steps = tuple(steps)
+    touched = {found[0] for step in steps if (found := asked(step))}
+    return unasked((row for row in rows if row.device in touched), steps)

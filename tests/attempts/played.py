@@ -42,6 +42,7 @@ from __future__ import annotations
 import contextlib
 import itertools
 import json
+import shutil
 import sqlite3
 import threading
 import time
@@ -111,6 +112,7 @@ class Attempt:
             job = (PACKS / "jobs" / f"{name}.yaml").read_text()
         for file, text in (("pack.yaml", pack), ("steps.yaml", steps), ("job.yaml", job)):
             (self.pack / file).write_text(text)
+        shutil.copytree(PACKS / "jobs" / "plans", self.pack / "plans")
         return self.jobs.new(self.pack / "job.yaml", str(self.pack)).job_id
 
     @property

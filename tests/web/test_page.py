@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import shutil
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -344,6 +345,7 @@ def test_push_to_talk_listens_while_a_finger_is_down(
     sheet = Path(__file__).parents[2] / "steps" / "jobs" / "pinewharf-d1.yaml"
     text = sheet.read_text(encoding="utf-8").replace("listening: open", "listening: push-to-talk")
     (tmp_path / "talk.yaml").write_text(text, encoding="utf-8")
+    shutil.copytree(sheet.parent / "plans", tmp_path / "plans")
     job = jobs.new(tmp_path / "talk.yaml")
     with listen(create_app(jobs, job.job_id)) as served:
         page = phone(served.url)
