@@ -168,8 +168,8 @@ def m004_sealed_bodies(db: Database) -> None:
     names the entry it was in, and in no other way.
     """
     for statement in (
-        "ALTER TABLE entries ADD COLUMN seal TEXT CHECK (length(seal) = 64)",
-        "ALTER TABLE entries ADD COLUMN salts TEXT CHECK (json_valid(salts))",
+        "ALTER TABLE entries ADD COLUMN seal TEXT CHECK (seal IS NULL OR length(seal) = 64)",
+        "ALTER TABLE entries ADD COLUMN salts TEXT CHECK (salts IS NULL OR json_valid(salts))",
         "CREATE INDEX redactions ON entries (job, seq) WHERE kind = 'redaction'",
         """
         CREATE TABLE attachments (
