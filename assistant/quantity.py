@@ -7,6 +7,7 @@ are written and how they are spoken. A value keeps the digits as they were said 
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
@@ -42,6 +43,7 @@ _UNITS = (
     Unit("second", "s", "second", "seconds", "second"),
     Unit("minute", "min", "minute", "minutes", "minute"),
     Unit("hour", "h", "hour", "hours", "hour"),
+    Unit("day", "d", "day", "days", "day"),
     Unit("metre", "m", "metre", "metres", "meter", ("meter", "meters")),
     Unit("centimetre", "cm", "centimetre", "centimetres", "centimeter",
          ("centimeter", "centimeters")),
@@ -71,6 +73,21 @@ _UNITS = (
          "millimeter ** 2", ("square millimeter", "square millimeters")),
     Unit("metre-per-second", "m/s", "metre per second", "metres per second", "meter / second",
          ("meters per second", "meter per second")),
+    Unit("kilometre-per-hour", "km/h", "kilometre per hour", "kilometres per hour",
+         "kilometer / hour", ("kilometers per hour", "kilometer per hour")),
+    Unit("mile-per-hour", "mph", "mile per hour", "miles per hour", "mile / hour"),
+    Unit("foot-per-second", "ft/s", "foot per second", "feet per second", "foot / second"),
+    Unit("inch-per-second", "in/s", "inch per second", "inches per second", "inch / second"),
+    Unit("metre-per-second-squared", "m/s2", "metre per second squared",
+         "metres per second squared", "meter / second ** 2",
+         ("meters per second squared", "meter per second squared")),
+    Unit("joule", "J", "joule", "joules", "joule"),
+    Unit("kilojoule", "kJ", "kilojoule", "kilojoules", "kilojoule", ("kilo joules",)),
+    Unit("kilowatt-hour", "kWh", "kilowatt hour", "kilowatt hours", "kilowatt * hour"),
+    Unit("cubic-metre-per-second", "m3/s", "cubic metre per second", "cubic metres per second",
+         "meter ** 3 / second", ("cubic meters per second", "cubic meter per second")),
+    Unit("cubic-foot-per-minute", "cfm", "cubic foot per minute", "cubic feet per minute",
+         "foot ** 3 / minute"),
     Unit("one", "", "", "", "dimensionless"),
 )  # fmt: skip
 
@@ -144,13 +161,19 @@ _SI_OF = {
     "V": ("volt", "millivolt", "kilovolt"),
     "A": ("ampere", "milliampere"),
     "ohm": ("ohm", "milliohm", "kilohm", "megohm", "gigohm"),
-    "s": ("second", "minute", "hour"),
+    "s": ("second", "minute", "hour", "day"),
     "m": ("metre", "centimetre", "millimetre", "inch", "foot"),
     "N": ("newton",),
     "N.m": ("newton-metre", "pound-inch"),
     "Hz": ("hertz", "kilohertz"),
     "degC": ("celsius", "fahrenheit"),
     "W": ("watt", "kilowatt", "horsepower"),
+    "m/s": (
+        "metre-per-second", "kilometre-per-hour", "mile-per-hour", "foot-per-second",
+        "inch-per-second",
+    ),
+    "J": ("joule", "kilojoule", "kilowatt-hour"),
+    "m3/s": ("cubic-metre-per-second", "cubic-foot-per-minute"),
 }
 _SI = {name: symbol for symbol, names in _SI_OF.items() for name in names}
 
@@ -185,8 +208,20 @@ class Quantity:
         return f"{text} {symbol}" if symbol else text
 
 
+_FRACTION = re.compile(r"(?:(\d+)-)?(\d+)/(\d+)")
+
+
+def _decimal(number: str) -> Decimal:
+    """'24.10', '1/2' or '1-1/2'; ArithmeticError if it is none of these."""
+    found = _FRACTION.fullmatch(number)
+    if not found:
+        return Decimal(number)
+    whole, above, below = found.groups()
+    return Decimal(whole or 0) + Decimal(above) / Decimal(below)
+
+
 def quantity(text: str) -> Quantity:
-    """Read '480 V', '0.5 megohm' or '30 min' as written in packs, jobs and commands.
+    """Read '480 V', '0.5 megohm' or '1-1/2 hp' as written in packs, jobs and commands.
 
     Raises
     ------
@@ -195,7 +230,7 @@ def quantity(text: str) -> Quantity:
     """
     number, _, name = text.strip().partition(" ")
     try:
-        value = Decimal(number)
+        value = _decimal(number)
     except ArithmeticError as error:
         raise UnitError(
             f"'{text}' is not a number and a unit; write for example '480 V'"

@@ -8,12 +8,13 @@ assumptions and source, prints its working line by line, and refuses input outsi
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from assistant.errors import RangeError
 from assistant.quantity import Quantity, same_dimension
 
 Given = Quantity | tuple[Quantity, ...] | str
+UNVERIFIED = "unverified default, confirm with the adopted code"
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,8 @@ class Result:
 
     values: name -> quantity, the main one first. at_least, at_most: the limits it sets on a
     reading, where it is a limit. working: lines a person can follow. source: title, edition,
-    section. kind: "published", "from-memory", "common-practice" or "derived".
+    section. kind: "published", "from-memory", "common-practice" or "derived". words: name ->
+    what came out as a word: a conductor size, a verdict.
     """
 
     values: dict[str, Quantity]
@@ -51,6 +53,7 @@ class Result:
     at_most: Quantity | None = None
     assumptions: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    words: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,8 @@ def calculator(name: str, title: str, *inputs: Input) -> Callable[..., Callable[
 def calculate(name: str, given: Mapping[str, Given]) -> Result:
     """Run a calculator by name on checked, converted inputs.
 
+    A result from memory comes with a warning that says so.
+
     Raises
     ------
     RangeError
@@ -98,7 +103,10 @@ def calculate(name: str, given: Mapping[str, Given]) -> Result:
         if value is None:
             raise RangeError(f"input '{each.name}'", "missing", each.help)
         arguments[each.name.replace("-", "_")] = _checked(each, value)
-    return found.function(**arguments)
+    result = found.function(**arguments)
+    if result.kind == "from-memory":
+        return replace(result, warnings=(*result.warnings, UNVERIFIED))
+    return result
 
 
 def _checked(wanted: Input, value: Given) -> Given:

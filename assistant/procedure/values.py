@@ -57,7 +57,7 @@ def bounds(plan: Plan, run: Run, step: Step) -> fx.Bounds | None:
         source=result.source,
         safety=limits.safety,
         working=result.working,
-        warnings=result.warnings + unverified(result.kind),
+        warnings=result.warnings,
     )
 
 
@@ -66,11 +66,6 @@ def bounds_or_none(plan: Plan, run: Run, step: Step) -> fx.Bounds | None:
     with suppress(*CANT_COMPUTE):
         return bounds(plan, run, step)
     return None
-
-
-def unverified(kind: str) -> tuple[str, ...]:
-    """The warning that goes with a value that nobody has checked against the standard."""
-    return ("unverified default, confirm with the adopted code",) if kind == "from-memory" else ()
 
 
 def source(plan: Plan, step: Step) -> str:
@@ -135,7 +130,7 @@ def judge(
         derived=result is not None,
         corrects=bool(pending and pending.corrects) or spec.name in run.readings,
         working=result.working if result else (),
-        warnings=result.warnings + unverified(result.kind) if result else (),
+        warnings=result.warnings if result else (),
         instrument=instruments[0].id if instruments else "",
     )
     taken = TakenReading(

@@ -1,11 +1,13 @@
 """What holds for every calculator on the list."""
 
 import inspect
+from decimal import Decimal
 
 import pytest
 
 from assistant.calc import CALCULATORS, calculate
-from assistant.errors import RangeError
+from assistant.calc.base import UNVERIFIED
+from assistant.errors import RangeError, UnitError
 from assistant.quantity import quantity, unit
 
 SOUND = {
@@ -64,3 +66,18 @@ def test_an_input_that_is_none_is_refused(name):
 def test_an_unknown_calculator_is_refused_with_those_there_are():
     with pytest.raises(RangeError, match="voltage-unbalance"):
         calculate("horoscope", {})
+
+
+def test_a_result_from_memory_comes_with_a_warning_that_says_so():
+    """IEC 60204-1 was not read, NEMA MG 1 was (trade facts, section B.9)."""
+    assert UNVERIFIED in calculate("supply-tolerance", {"nominal": "400 V"}).warnings
+    american = {"nominal": "480 V", "code-set": "american"}
+    assert UNVERIFIED not in calculate("supply-tolerance", american).warnings
+
+
+def test_fractions_of_a_horsepower_are_read_as_they_are_stamped():
+    assert quantity("1/2 hp").value == Decimal("0.5")
+    assert quantity("1-1/2 hp").value == Decimal("1.5")
+    for bad in ("1/0 V", "1/2/3 V", "-/2 V", "1-2 V"):
+        with pytest.raises(UnitError, match="not a number"):
+            quantity(bad)
