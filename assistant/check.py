@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from assistant import resources
-from assistant.dialogue import grammar
+from assistant.dialogue import grammar, sounds
+from assistant.dialogue.phrases import spoken
 from assistant.errors import FileError, ThirdhandError
 from assistant.job import find_pack
-from assistant.procedure.load import bind, load_job, load_pack
-from assistant.procedure.model import Job, Pack, Plan
+from assistant.procedure import terminals
+from assistant.procedure.load import bind, is_terminals, load_job, load_pack, load_terminals
+from assistant.procedure.model import Job, Pack, Plan, Step, Terminal
 
 
 @dataclass(frozen=True)
@@ -31,14 +33,20 @@ class Fault:
 
 @dataclass(frozen=True)
 class Checked:
-    """What was looked at: a pack, a job, or a pack bound to a job with its number of steps."""
+    """What was looked at: a pack, a pack bound to a job with its number of steps, or a terminal
+    plan with its number of lines (`what` says which).
+
+    notes: what is no fault and yet worth knowing, such as conductors that no pack asks for.
+    """
 
     name: str
     steps: int
+    what: str = "steps"
+    notes: tuple[str, ...] = ()
 
 
 def check(paths: Iterable[Path]) -> tuple[list[Checked], list[Fault]]:
-    """Look at each path: a pack's folder, a job file, or a folder of either.
+    """Look at each path: a pack's folder, a job file, a terminal plan, or a folder of them.
 
     A pack is bound to every job that comes with the packs and names it, a job to its packs.
     """
@@ -77,7 +85,11 @@ def _look(path: Path) -> Iterator[tuple[Checked, list[Fault]]]:
             if pack.name in job.packs:
                 yield _bound(path, pack, job)
         return
+    if is_terminals(path):
+        yield _terminals(path, None)
+        return
     job = load_job(path)
+    yield _terminals(path, job)
     for name in job.packs:
         folder = find_pack(name)
         yield _bound(path, load_pack(folder), job)
@@ -99,3 +111,48 @@ def _alike(file: Path, plan: Plan) -> list[Fault]:
         )
         for step, one, other in grammar.alike_in_plan(plan)
     ]
+
+
+# --- the terminal plan ---------------------------------------------------------------------------
+
+
+def _terminals(path: Path, job: Job | None) -> tuple[Checked, list[Fault]]:
+    """A terminal plan by itself, and against options and packs of the job that names it."""
+    plan = load_terminals(path)
+    faults = [
+        Fault(each.file, each.line, each.step, each.problem)
+        for each in terminals.faults(plan, job, _sound_alike)
+    ]
+    if job is None:
+        return Checked(f"terminal plan {path.name}", len(plan.rows), "lines"), faults
+    each_pack = {name: _steps_for(name, job) for name in job.packs}
+    every = [step for steps in each_pack.values() for step in steps]
+    notes = [
+        f"pack {name} doesn't ask for {_listed(left)}"
+        for name, steps in each_pack.items()
+        if (left := terminals.unasked_of_touched(plan.rows, steps))
+    ]
+    if left := terminals.unasked(plan.rows, every):
+        notes.append(f"no pack of this job asks for {_listed(left)}")
+    name = f"terminal plan of {job.job}"
+    return Checked(name, len(plan.rows), "lines", tuple(notes)), faults
+
+
+def _steps_for(name: str, job: Job) -> tuple[Step, ...]:
+    """A pack's own steps for a job; where they don't fit, the pack's own check says it."""
+    try:
+        return bind(load_pack(find_pack(name)), job).steps
+    except FileError:
+        return ()
+
+
+def _sound_alike(one: str, other: str) -> bool:
+    return sounds.alike(spoken(one), spoken(other))
+
+
+def _listed(rows: list[Terminal]) -> str:
+    """'brake (brake plus, brake minus); loop (loop shield)'."""
+    devices: dict[str, list[str]] = {}
+    for row in rows:
+        devices.setdefault(row.device, []).append(row.conductor)
+    return "; ".join(f"{device} ({', '.join(names)})" for device, names in devices.items())

@@ -290,7 +290,9 @@ def _check(arguments: argparse.Namespace) -> int:
         )
     else:
         for each in checked:
-            print(f"{each.name}: {each.steps} steps")
+            print(f"{each.name}: {each.steps} {each.what}")
+            for note in each.notes:
+                print(f"    {note}")
         for fault in faults:
             print(fault, file=sys.stderr)
         print(f"{len(faults)} fault{'s' * (len(faults) != 1)}")

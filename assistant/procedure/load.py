@@ -315,8 +315,16 @@ def job_texts(path: Path) -> dict[str, str]:
     return {"job.yaml": text, **texts}
 
 
+def is_terminals(path: Path) -> bool:
+    """True if a file is a terminal plan and no job: CSV, or YAML that is a list."""
+    return path.suffix.lower() == ".csv" or isinstance(read_yaml(path, JobError), list)
+
+
 def load_terminals(path: Path) -> TerminalPlan:
-    """The terminal plan of a job file, inline or in a file of its own, with its lines."""
+    """The terminal plan of a job file, or of a plan's own file, with its lines."""
+    if is_terminals(path):
+        head = parse_yaml(f"terminals: {path.name}", str(path), JobError)
+        return _terminal_plan(head, str(path), {path.name: _plan_text(path, str(path), 1)})
     text, file, texts = _job_and_texts(path)
     return _terminal_plan(_mapping(parse_yaml(text, file, JobError), file), file, texts)
 
@@ -331,14 +339,19 @@ def _job_and_texts(path: Path) -> tuple[str, str, dict[str, str]]:
     line = _line(tree, ("terminals",))
     if Path(name).is_absolute() or ".." in Path(name).parts:
         raise JobError(str(path), line, f"terminals: '{name}' must lie below the job's own folder")
+    return text, str(path), {str(name): _plan_text(path.parent / name, str(path), line)}
+
+
+def _plan_text(plan: Path, file: str, line: int | None) -> str:
+    """Text of a plan's file; errors name the place in `file` that asks for it."""
     try:
-        raw = (path.parent / name).read_bytes()
+        raw = plan.read_bytes()
     except OSError as problem:
-        lost = f"terminals: '{name}' can't be read: {problem.strerror}"
-        raise JobError(str(path), line, lost) from problem
+        lost = f"terminals: '{plan}' can't be read: {problem.strerror}"
+        raise JobError(file, line, lost) from problem
     if len(raw) > MAX_BYTES:
-        raise JobError(str(path), line, f"terminals: '{name}' has more than {MAX_BYTES} bytes")
-    return text, str(path), {str(name): decode(raw, str(path.parent / name))}
+        raise JobError(file, line, f"terminals: '{plan}' has more than {MAX_BYTES} bytes")
+    return decode(raw, str(plan))
 
 
 def parse_job(text: str, file: str = "job", texts: Mapping[str, str] | None = None) -> Job:

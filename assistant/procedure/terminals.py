@@ -233,14 +233,15 @@ def strip_and_point(terminal: str) -> tuple[str, str]:
 
 
 def faults(
-    plan: TerminalPlan, job: Job, alike: Callable[[str, str], bool] | None = None
+    plan: TerminalPlan, job: Job | None, alike: Callable[[str, str], bool] | None = None
 ) -> list[JobError]:
     """Everything about a plan that must be put right, in the order of its lines.
 
-    alike: tells if two names sound alike (`dialogue.sounds`); without it names aren't compared.
+    job: None for a plan looked at alone, without a door's options and code set. alike: tells if
+    two names sound alike (`dialogue.sounds`); without it names aren't compared.
     """
     found = [
-        *_options(plan, job),
+        *(_options(plan, job) if job else ()),
         *_neighbours(plan, job),
         *_shared_classes(plan),
         *_cables(plan, job),
@@ -269,9 +270,9 @@ def _options(plan: TerminalPlan, job: Job) -> Iterator[JobError]:
         )  # fmt: skip
 
 
-def _separation(job: Job) -> str:
+def _separation(job: Job | None) -> str:
     """The rule on power and low voltage side by side, for the job's code set."""
-    if job.code_set == "american":
+    if job is None or job.code_set == "american":
         return "NEC 725.136"  # [P]
     return "IEC 60204-1 13.1.3 and IEC 60364-5-52 528.1, from memory"  # [M]
 
@@ -281,7 +282,7 @@ def _order(point: str, place: int) -> tuple[int, str, int]:
     return (int(number[0]), point, place) if number else (-1, "", place)
 
 
-def _neighbours(plan: TerminalPlan, job: Job) -> Iterator[JobError]:
+def _neighbours(plan: TerminalPlan, job: Job | None) -> Iterator[JobError]:
     """Power beside low voltage on one strip; a free or earthed terminal between parts them.
 
     Points without a figure ("S1") lie beside the lines before and after them in the plan.
@@ -294,9 +295,7 @@ def _neighbours(plan: TerminalPlan, job: Job) -> Iterator[JobError]:
     for points in strips.values():
         numbered = sorted((p for p in points if p[0][:1].isdigit()), key=lambda p: _order(*p))
         beside = [
-            (one, two)
-            for one, two in pairwise(numbered)
-            if _order(*two)[0] - _order(*one)[0] <= 1
+            (one, two) for one, two in pairwise(numbered) if _order(*two)[0] - _order(*one)[0] <= 1
         ]
         beside += [
             (one, two)
@@ -336,7 +335,7 @@ def _shared_classes(plan: TerminalPlan) -> Iterator[JobError]:
             )  # fmt: skip
 
 
-def _cables(plan: TerminalPlan, job: Job) -> Iterator[JobError]:
+def _cables(plan: TerminalPlan, job: Job | None) -> Iterator[JobError]:
     first: dict[tuple[str, bool], int] = {}
     told = set()
     for place, row in enumerate(plan.rows):
@@ -354,7 +353,7 @@ def _cables(plan: TerminalPlan, job: Job) -> Iterator[JobError]:
             )  # fmt: skip
 
 
-def _shields(plan: TerminalPlan, job: Job) -> Iterator[JobError]:
+def _shields(plan: TerminalPlan, job: Job | None) -> Iterator[JobError]:
     """A signal shield is earthed at one end. A motor cable's shield behind a drive carries
     high-frequency current and is earthed at both. Common practice, no source."""
     motor = {row.cable for row in plan.rows if row.voltage_class == "motor" and _live(row)}
@@ -367,7 +366,7 @@ def _shields(plan: TerminalPlan, job: Job) -> Iterator[JobError]:
         count = sum({"both": 2, "none": 0}.get(each, 1) for each in where)
         last = places[-1]
         name = f"the shield '{plan.rows[last].conductor}' of cable '{cable}'"
-        if cable in motor and "drive" in job.options:
+        if cable in motor and (job is None or "drive" in job.options):
             if not ("both" in where or {"panel", "device"} <= set(where)):
                 yield plan.fault(
                     last, f"{name} runs from a drive to a motor and is not earthed at both ends; "
