@@ -221,8 +221,6 @@ class JobSession:
         self,
         device: str,
         samples: np.ndarray,
-        start_s: float = 0.0,
-        end_s: float = 0.0,
         asked: object = None,
     ) -> Turn:
         """One utterance from a device, recognised and taken.
@@ -419,6 +417,10 @@ class JobSession:
             words = self._said or self._words(effects)
             return self._turn("", Transcript("", 1.0), None, effects, words, 0)
 
+    def aloud(self, words: str) -> Turn:
+        """Words of the shell's own, voiced; nothing is logged and the job stays as it is."""
+        return self._turn("", Transcript("", 1.0), None, (), (words,), 0)
+
     def view(self, device: str = "") -> dict[str, Any]:
         """The job's state for a device's screen, as plain data."""
         with self._lock:
@@ -527,6 +529,11 @@ class Jobs:
                 head = self.store.head(row["id"])
             rows.append({**row, "site": head.get("site", ""), "door": head.get("door", "")})
         return rows
+
+    def at_work(self, job_id: str) -> JobSession | None:
+        """The session of a job that was begun or opened by now; nothing is opened."""
+        with self._lock:
+            return self._open.get(job_id)
 
     def open(self, job_id: str) -> JobSession:
         """The session of a job; it is resumed from its log if it isn't at work."""
@@ -693,16 +700,13 @@ def _pending_view(run: Run, role: str) -> dict[str, Any] | None:
     pending = run.pending
     if pending is None:
         return None
-    whose = {"who": pending.who, "mine": pending.who in (role, "system")}
-    if pending.quantity:
-        return whose | {
-            "text": speak_value(pending.quantity.value, pending.quantity.unit),
-            "written": pending.quantity.written(),
-        }
-    words = pending.special or pending.tag or pending.word
-    if pending.digits:
-        words = f"{pending.word} {pending.digits}"
-    return whose | {"text": words.replace("-", " "), "written": words.replace("-", " ")}
+    written, value = replies.written(pending), pending.quantity
+    return {
+        "who": pending.who,
+        "mine": pending.who in (role, "system"),
+        "text": speak_value(value.value, value.unit) if value else written,
+        "written": written,
+    }
 
 
 def _reading_view(plan: Plan, name: str, taken: TakenReading) -> dict[str, str]:

@@ -207,7 +207,7 @@ def _spoken_turn(session: JobSession, clock: SetClock, who: str, samples: np.nda
     clock.pass_s(TURN_S)
     ear = Endpointer()
     cut = [*ear.feed(samples), *ear.flush()]
-    turns = [session.hear(who, each.samples, each.start_s, each.end_s) for each in cut]
+    turns = [session.hear(who, each.samples) for each in cut]
     if not turns:
         return session.hear(who, samples)
     # Where a line was cut in two, the part that was understood is the one that counts.

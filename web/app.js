@@ -22,27 +22,27 @@ const role = asked("role") === "helper" ? "helper" : "lead";
 
 const store = new Store({
   view: null, link: "connecting", mic: false, micProblem: null, level: null, heard: null,
-  error: null, ring: null, started: false, slow: false, job: asked("job"), role, device: deviceId(role), seen: 0,
+  error: null, ring: null, started: false, slow: false, job: asked("job"), role, device: drawn(`device-${role}`), seen: 0,
 });
 const speaker = new Speaker();
 const microphone = new Microphone();
 const line = new Line(
   `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/socket`,
-  { device: store.get("device"), role, job: store.get("job"), headset: asked("headset") === "1", code: asked("code") },
+  { device: store.get("device"), role, job: store.get("job"), headset: asked("headset") === "1", code: asked("code"), key: drawn(`key-${role}`) },
 );
 let headset = asked("headset") === "1";
 let context = null;
 let cautious = true; // the first link is no link that came back
 
-// One id a phone and role, so that a reload is no new person.
-function deviceId(forRole) {
-  const key = `device-${forRole}`;
-  let id = localStorage.getItem(key);
-  if (!id) {
-    id = Array.from(crypto.getRandomValues(new Uint8Array(8)), (b) => b.toString(16).padStart(2, "0")).join("");
-    localStorage.setItem(key, id);
+// A number drawn once and kept: one id a phone and role, so that a reload is no new person, and one
+// key. The key is told to the server alone: the id, which all devices get to know, takes no seat.
+function drawn(name) {
+  let kept = localStorage.getItem(name);
+  if (!kept) {
+    kept = Array.from(crypto.getRandomValues(new Uint8Array(8)), (b) => b.toString(16).padStart(2, "0")).join("");
+    localStorage.setItem(name, kept);
   }
-  return id;
+  return kept;
 }
 
 async function ask(path, body) {

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from assistant.errors import ThirdhandError
 from assistant.server.room import Room
 from assistant.server.sounds import Sounds
 
@@ -40,6 +41,18 @@ class Hub:
             raise KeyError("no job was named, and this server has no default one")
         with self._lock:
             return self._rooms.get(name) or self._place(self.jobs.open(name))
+
+    def view(self, job_id: str) -> dict[str, Any] | None:
+        """The view of a job at work; None for one that rests, since to open it is an entry."""
+        session = self.jobs.at_work(job_id)
+        return session.view() if session else None
+
+    def on_record(self, job_id: str) -> bool:
+        """True if the record has the job, or can't be asked: then that is what is wrong."""
+        try:
+            return any(row["id"] == job_id for row in self.jobs.list())
+        except ThirdhandError:
+            return True
 
     def new(self, spec: str) -> Room:
         """The room of a job that is begun now."""

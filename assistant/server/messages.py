@@ -54,7 +54,8 @@ class Hello(Message):
     job, "" for the server's default. session: as the last `welcome` gave it, "" for a new
     one. last: number of the last post that was taken. headset: the sound comes from a headset,
     so that replies can't be heard by the microphone. rate_hz: sample rate of the binary
-    frames. [Hz] code: pairing code, "" where the server asks for none.
+    frames. [Hz] code: pairing code, "" where the server asks for none. key: a secret that the
+    device drew for itself and keeps with its id; without it nobody takes its seat.
     """
 
     type: ClassVar[str] = "hello"
@@ -66,6 +67,7 @@ class Hello(Message):
     headset: bool = False
     rate_hz: int = RATE_HZ
     code: str = ""
+    key: str = ""
 
 
 @dataclass(frozen=True)

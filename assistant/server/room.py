@@ -7,7 +7,10 @@ the recogniser and the job never hears two things at once.
 from __future__ import annotations
 
 import contextlib
+import hmac
+import itertools
 import logging
+import math
 import queue
 import threading
 import time
@@ -57,14 +60,17 @@ FORGET_S = 1_800.0  # a device that stayed away so long begins a new session
 DEVICES_MAX = 16
 WAITING_MAX = 64  # inputs and utterances of all devices that wait for the worker
 ALWAYS = ("stop work", "emergency")  # taken whatever the person was looking at
+WARN_EVERY_S = 5.0  # apart, at least, are warnings of too much speech to one device
 PLAYBACK_MAX_S = 60.0  # a device that forgot to say that a reply ended doesn't deafen the job
 
 
 class Seat:
     """A device's place in the room: its link, its ear, and what its person is doing now."""
 
-    def __init__(self, link: Link, ear: Ear, headset: bool, now_s: float):
-        self.link, self.ear, self.headset = link, ear, headset
+    def __init__(self, link: Link, ear: Ear, hello: Hello, now_s: float):
+        self.link, self.ear, self.headset = link, ear, hello.headset
+        self.claimed, self.key = hello.device, hello.key  # the link's name may be another
+        self.warned_s = -math.inf  # when this person was last told of too much speech
         self.talking = False
         self.playing_until_s = 0.0
         self.press: tuple[str, str, float] | None = None
@@ -132,12 +138,12 @@ class Room:
             )
         with self._lock:
             seat = self._seats.get(hello.session)
-            known = seat is not None and seat.link.device == hello.device
+            known = seat is not None and seat.claimed == hello.device
             if seat is None or not known:
-                older = self._make_place(hello.device, hello.role)
-                link = Link(hello.device, hello.role)
+                older = self._make_place(hello)
+                link = Link(self._name_for(hello.device), hello.role)
                 ear = Ear(self._make_endpointer, self._clock)
-                seat = Seat(link, ear, hello.headset, self._clock())
+                seat = Seat(link, ear, hello, self._clock())
                 if older:
                     seat.joined, seat.role = older.joined, older.role
                 self._seats[link.session] = seat
@@ -179,15 +185,17 @@ class Room:
             seat.show(view)
         self._say(seat.link, self.session.prompt(), again=True)
 
-    def _make_place(self, device: str, role: str) -> Seat | None:
+    def _make_place(self, hello: Hello) -> Seat | None:
         """The older seat of a device that starts afresh in the role that it had asked for.
 
-        It gives up its older seat; a full room refuses another.
+        It gives up its older seat; a full room refuses another. The id alone takes nobody's seat,
+        since every device of the job and the record name it: the device's own key must fit.
         """
         older = None
         for token, seat in list(self._seats.items()):
-            if seat.link.device == device:
-                older = seat if seat.link.role == role else older
+            own = hmac.compare_digest(seat.key.encode(), hello.key.encode())
+            if seat.claimed == hello.device and own:
+                older = seat if seat.link.role == hello.role else older
                 seat.link.connect()  # ends a connection that may still serve it
                 del self._seats[token]
         if len(self._seats) >= DEVICES_MAX:
@@ -195,6 +203,12 @@ class Room:
                 f"{DEVICES_MAX} devices are on this job already", "close one that isn't needed"
             )
         return older
+
+    def _name_for(self, device: str) -> str:
+        """The id, or one beside it if somebody else sits under that."""
+        taken = {seat.link.device for seat in self._seats.values()}
+        names = (f"{device}-{number}" if number > 1 else device for number in itertools.count(1))
+        return next(name for name in names if name not in taken)
 
     def depart(self, seat: Seat, connection: int) -> None:
         """A connection ended. The device has left only if it stays away."""
@@ -251,18 +265,28 @@ class Room:
                 self.session.hear,
                 seat.link.device,
                 one.samples,
-                one.start_s + seat.ear.offset_s,
-                one.end_s + seat.ear.offset_s,
                 self.session.asked(),
             )
             if not self._enqueue(partial(self._hear, seat.link, hear), wait=False):
-                seat.link.sign(
-                    Error("Too much was said at once.", "Wait for the reply, then say it again.")
-                )
+                self._too_much(seat)
+
+    def _too_much(self, seat: Seat) -> None:
+        """Told once in a while: each word on it in a crowd would be one more in the crowd."""
+        if self._clock() - seat.warned_s > WARN_EVERY_S:
+            seat.warned_s = self._clock()
+            self._fault(
+                seat.link,
+                Error("Too much was said at once.", "Wait for the reply, then say it again."),
+            )
 
     def _hear(self, link: Link, hear: Callable[[], object]) -> None:
         if not self._attempt(hear, link):
-            link.sign(Error("That could not be taken.", "Say it again, or use the buttons."))
+            self._fault(link, Error("That was not taken.", "Say it again, or use the buttons."))
+
+    def _fault(self, link: Link, error: Error) -> None:
+        """Show what went wrong and say it too: nobody on a ladder looks at a screen."""
+        link.sign(error)
+        self._say(link, self.session.aloud(f"{error.what} {error.do}"), again=False)
 
     def receive(self, seat: Seat, message: Message, n: int) -> None:
         """A text message other than hello. Raises MessageError if it can't be met."""
@@ -324,7 +348,7 @@ class Room:
                     held = max(0.0, min(self._clock() - press[2], held_s))
                     action = partial(session.gate_touch, device, press[0], press[1], held)
         if not self._enqueue(partial(self._settle, link, n, action)):
-            link.sign(Error("The server is too busy.", "Wait, then do that again.", n))
+            self._fault(link, Error("Too much is waiting.", "Wait, then do that again.", n))
             link.post(Taken(n))
 
     def _touch(self, seat: Seat, phrase: str, seen: int, n: int) -> None:
@@ -338,13 +362,8 @@ class Room:
     def _settle(self, link: Link, n: int, action: Callable[[], object] | None) -> None:
         """Carry an input out, and only then say that it was taken."""
         if action is not None and not self._attempt(action, link):
-            link.sign(
-                Error(
-                    "That could not be taken.",
-                    "Try it once more; if it fails again, note it on paper.",
-                    n,
-                )
-            )
+            do = "Try it once more; if it fails again, note it on paper."
+            self._fault(link, Error("That was not taken.", do, n))
         link.post(Taken(n))
 
     # --- the worker ----------------------------------------------------------------------------
@@ -358,9 +377,10 @@ class Room:
         return True
 
     def _attempt(self, work: Callable[[], object], link: Link | None = None) -> bool:
-        """False if the work failed; why is for the server's log, not for the person.
+        """False if the work failed and nobody has told the person as yet.
 
-        A failure of ours that is worded for the person goes to the device that asked.
+        A failure that is worded for the person is told to the device that asked, if one did, and
+        counts as done; of any other only the server's log knows why.
         """
         try:
             work()
@@ -368,7 +388,7 @@ class Room:
             log.warning("job %s: %s", self.job_id, error)
             if link is None:
                 return False
-            link.sign(Error(str(error), "Put that right, then try again."))
+            self._fault(link, Error(str(error), "Put that right, then try again."))
             return True
         except Exception:
             log.exception("job %s: an input failed", self.job_id)

@@ -101,7 +101,10 @@ def install(app: Flask, hub: Hub, web: Path, pairing: Pairing | None = None) -> 
 
     @app.get("/api/jobs/<job_id>/view")
     def view(job_id: str) -> Any:
-        return hub.room(known(job_id)).view
+        found = hub.view(known(job_id))
+        if found is None:  # to open it would write to its record, and a GET changes nothing
+            raise Problem(409, "This job is not at work.", "Open it on a device, then ask again.")
+        return found
 
     @app.get("/api/jobs/<job_id>/record")
     def record(job_id: str) -> Any:

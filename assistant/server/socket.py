@@ -135,13 +135,7 @@ def _greet(ws: Any, hub: Hub, pairing: Pairing | None) -> tuple[Room, Seat, int,
                     f"the code is not that of the {message.role}",
                     "scan the code that the server shows",
                 )
-            try:
-                room = hub.room(message.job)
-            except (ThirdhandError, KeyError, ValueError, OSError) as error:
-                log.warning("job %r was asked for: %s", message.job, error)
-                raise MessageError(
-                    "there is no such job here", "choose one from the list"
-                ) from error
+            room = _room(hub, message.job)
             seat, connection, welcome = room.enter(message)
         except MessageError as error:
             ws.send(encode(Error(error.what, error.do, error.about)))
@@ -150,6 +144,24 @@ def _greet(ws: Any, hub: Hub, pairing: Pairing | None) -> tuple[Room, Seat, int,
         return room, seat, connection, message.last if welcome.resumed else 0
     _close(ws, POLICY, "no hello that can be met")
     return None
+
+
+def _room(hub: Hub, job_id: str) -> Room:
+    """The room of a job; MessageError if there is none, with the reason if it can't be opened."""
+    try:
+        return hub.room(job_id)
+    except (ThirdhandError, KeyError, ValueError, OSError) as error:
+        log.warning("job %r was asked for: %s", job_id, error)
+        worded = isinstance(error, ThirdhandError)
+        if worded and hub.on_record(job_id or hub.default_job or ""):
+            raise MessageError(
+                f"the job can't be opened: {error}", "put that right, then open it again"
+            ) from error
+        if isinstance(error, OSError):
+            raise MessageError(
+                f"the job can't be opened: {error.strerror}", "put that right, then open it again"
+            ) from error
+        raise MessageError("there is no such job here", "choose one from the list") from error
 
 
 def _send_all(ws: Any, link: Link, connection: int, sent: int) -> None:

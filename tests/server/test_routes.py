@@ -58,6 +58,26 @@ def test_jobs_are_listed_and_begun(client: FlaskClient, job_id: str) -> None:
     assert view["energy"]["state"] == "unknown"
 
 
+def test_to_look_at_a_job_that_rests_writes_nothing(tmp_path: Path) -> None:
+    bench = Path(__file__).parent / "bench"
+    begun = Jobs(tmp_path)
+    rests = begun.new(bench / "job.yaml", bench).job_id
+    begun.store.close()
+    again = Jobs(tmp_path)
+    app = create_app(again, rests)
+    before = len(list(again.store.entries(rests)))
+    with app.test_client() as client:
+        client.environ_base["HTTP_HOST"] = "localhost"
+        answer = client.get(f"/api/jobs/{rests}/view")
+        assert answer.status_code == 409
+        assert "not at work" in answer.json["what"]
+        assert len(list(again.store.entries(rests))) == before
+        again.open(rests)
+        assert client.get(f"/api/jobs/{rests}/view").json["energy"]["state"] == "unknown"
+    app.extensions["hub"].close()
+    again.store.close()
+
+
 @pytest.mark.parametrize(
     "body", [{}, [], {"job": 3}, {"job": "../../etc/passwd"}, {"job": "/etc/passwd"}, {"job": "x"}]
 )

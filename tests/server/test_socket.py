@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import shutil
 import socket
+import sqlite3
 import ssl
 import subprocess
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -17,11 +20,13 @@ import pytest
 from websocket import WebSocketBadStatusException, WebSocketTimeoutException
 
 from assistant.job import Jobs
+from assistant.server import room
 from assistant.server.app import create_app
 from assistant.server.messages import FRAME_MAX_BYTES, SOUND_MAX_BYTES
 from assistant.server.pairing import TRIES, Pairing
 from assistant.server.serve import Server, listen
 from assistant.speech.espeak_voice import make_speech
+from assistant.speech.recogniser import Transcript
 
 Device = Callable[..., Any]
 
@@ -126,6 +131,36 @@ def test_a_lost_session_of_another_device_is_not_given_away(lead: Any, device: D
     thief = device("phone-9")
     thief.session, thief.last = lead.session, 0
     assert not thief.connect()["resumed"]
+
+
+def test_whoever_learns_the_id_of_the_lead_gets_neither_the_seat_nor_the_role(
+    device: Device, jobs: Jobs, job_id: str
+) -> None:
+    lead = device("phone-1", key="drawn by the lead")
+    lead.connect()
+    lead.until("say")
+    thief = device("phone-1", role="helper", key="guessed")
+    welcome = thief.connect()
+    assert (welcome["device"], welcome["role"], welcome["resumed"]) == (
+        "phone-1-2",
+        "helper",
+        False,
+    )
+    thief.until("say")
+    lead.touch("done")  # the lead's line stands
+    assert lead.view["role"] == "lead"
+    assert {e["who"] for e in events(jobs, job_id, "confirm")} == {"lead"}
+
+
+def test_a_page_that_was_loaded_anew_takes_its_own_older_seat(device: Device, jobs: Jobs) -> None:
+    older = device("phone-1", key="drawn by the lead")
+    older.connect()
+    newer = device("phone-1", key="drawn by the lead")
+    welcome = newer.connect()
+    assert (welcome["device"], welcome["resumed"]) == ("phone-1", False)
+    assert older.closed()[0] == 4001
+    newer.until("say")
+    newer.touch("done")
 
 
 def test_a_second_connection_of_a_device_takes_over(lead: Any, device: Device) -> None:
@@ -317,6 +352,67 @@ def test_without_a_recogniser_the_ear_is_shut_and_says_so(
         assert not [m for m in client.got if m["type"] == "error"]
         client.drop()
     deaf.store.close()
+
+
+def test_an_ear_that_fails_says_so_aloud(lead: Any, jobs: Jobs, job_id: str) -> None:
+    def broken(*_: Any) -> None:
+        raise RuntimeError("the recogniser's memory is gone")
+
+    jobs.open(job_id).recogniser.hear = broken  # type: ignore[union-attr,method-assign]
+    for frame in speech():
+        lead.raw(frame)
+    said = lead.until("say", turn=0, again=False)
+    assert said["text"] == "That was not taken. Say it again, or use the buttons."
+    assert any(m["type"] == "error" for m in lead.got)
+    assert events(jobs, job_id, "confirm") == []
+
+
+def test_too_much_speech_at_once_is_told_aloud_and_once(
+    device: Device, jobs: Jobs, job_id: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(room, "WAITING_MAX", 1)
+    goes_on = threading.Event()
+
+    def slow(*_: Any) -> Transcript:
+        goes_on.wait(20)
+        return Transcript("", 0.0, rejected="noise")
+
+    jobs.open(job_id).recogniser.hear = slow  # type: ignore[union-attr,method-assign]
+    with listen(create_app(jobs, job_id)) as served:
+        client = device()
+        client.server = served
+        client.connect()
+        client.until("say")
+        for frame in speech() * 4:  # one is worked on, one waits, two are too much
+            client.raw(frame)
+            time.sleep(0.01)
+        said = client.until("say", turn=0, again=False)
+        assert said["text"].startswith("Too much was said at once.")
+        goes_on.set()
+        client.touch("done")
+        assert sum("Too much" in m.get("text", "") for m in client.got) == 1
+        client.drop()
+
+
+def test_a_job_whose_record_is_damaged_is_not_called_missing(
+    device: Device, jobs: Jobs, job_id: str, tmp_path: Path
+) -> None:
+    again = Jobs(tmp_path)
+    with contextlib.closing(sqlite3.connect(tmp_path / "records.sqlite")) as file:
+        guards = file.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall()
+        for (name,) in guards:
+            file.execute(f'DROP TRIGGER "{name}"')
+        file.execute("UPDATE entries SET body = '{}' WHERE seq = 1")
+        file.commit()
+    with listen(create_app(again, job_id)) as served:
+        client = device()
+        client.server, client.patience_s = served, 0.5
+        with pytest.raises(WebSocketTimeoutException):
+            client.connect()
+        assert "can't be opened" in client.got[0]["what"]
+        assert "no such job" not in client.got[0]["what"]
+        client.drop()
+    again.store.close()
 
 
 def test_a_short_absence_is_no_departure(lead: Any, jobs: Jobs, job_id: str) -> None:

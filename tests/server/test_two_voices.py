@@ -195,12 +195,12 @@ def test_two_voices_at_two_devices_lock_test_and_stop(
 
     lead.says("disconnect is off", pending("disconnect is off"))
     lead.says("affirm", at("lock"))
-    lead.says("tag one four", pending("14"))
+    lead.says("tag one four", pending("tag 14"))
     helper.speak("affirm")  # a lock is affirmed by whose it is
     time.sleep(1.5)
     assert not tag_of("lead")
     lead.says("affirm", lambda: tag_of("lead") == "14")
-    helper.says("tag two seven", pending("27"))
+    helper.says("tag two seven", pending("tag 27"))
     helper.says("affirm", lambda: tag_of("helper") == "27")
     lead.says("no movement", pending("no movement"))
     lead.says("affirm", at("left"))

@@ -7,7 +7,8 @@ export const MESSAGES = {
   "from-device": {
     "hello": {
       "device": "string", "role": "string", "job": "string", "session": "string",
-      "last": "number", "headset": "boolean", "rate_hz": "number", "code": "string"
+      "last": "number", "headset": "boolean", "rate_hz": "number", "code": "string",
+      "key": "string"
     },
     "touch": { "phrase": "string", "seen": "number" },
     "typed": { "text": "string" },
