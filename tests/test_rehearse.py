@@ -22,7 +22,7 @@ def new_session(folder, name, recogniser=None):
     # Drawn digits would make a spoken test another one each time: voices differ in what is hard.
     digits = itertools.cycle(("47", "62", "76", "24"))
     jobs = Jobs(folder, recogniser, clock=clock, challenge=lambda: next(digits))
-    return jobs, jobs.new(name), clock
+    return jobs, jobs.new(name, "power-entry"), clock
 
 
 def script_of(name):

@@ -68,7 +68,7 @@ def opens(plan, run, what):
 def test_no_reply_that_is_heard_opens_or_advances_a_gate(ear, tmp_path):
     clock, drawn = SetClock(), iter(["47", "52", "63", "85", "96", "18"] * 9)
     jobs = Jobs(tmp_path, clock=clock, challenge=lambda: next(drawn))
-    session = jobs.new(JOB)
+    session = jobs.new(JOB, "power-entry")
     voice, played, broken = EspeakVoice(tmp_path / "voice"), set(), []
     for replies, run in turns_up_to_the_gate(session, clock):
         listening = expected(session.plan, run)

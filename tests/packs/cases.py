@@ -21,9 +21,10 @@ from pathlib import Path
 from typing import Any
 
 from assistant.dialogue.interpret import interpret_text
+from assistant.job import plan_from_files
 from assistant.procedure import effects as fx
 from assistant.procedure import inputs, machine
-from assistant.procedure.load import bind, load_job, load_pack
+from assistant.procedure.load import load_job
 from assistant.procedure.model import Plan
 from assistant.procedure.run import Pending, Run
 from assistant.quantity import quantity
@@ -45,7 +46,7 @@ class Played:
 
     @classmethod
     def start(cls, pack: str, job: str) -> Played:
-        plan = bind(load_pack(STEPS / pack), load_job(STEPS / "jobs" / f"{job}.yaml"))
+        plan = plan_from_files([pack], load_job(STEPS / "jobs" / f"{job}.yaml"))
         played = cls(plan, machine.start(plan))
         played.put(inputs.Started(), "system")
         return played

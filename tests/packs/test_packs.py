@@ -7,15 +7,16 @@ import pytest
 from assistant.calc import calculate
 from assistant.dialogue.grammar import alike_in_plan
 from assistant.dialogue.phrases import spoken
+from assistant.job import plan_from_files
 from assistant.procedure.energy import RULES
 from assistant.procedure.gates import ledger_move
-from assistant.procedure.load import bind, load_job, load_pack
+from assistant.procedure.load import load_job, load_pack
 from tests.packs.cases import STEPS
 
 PACKS = {path.parent.name: load_pack(path.parent) for path in sorted(STEPS.glob("*/pack.yaml"))}
 JOBS = {path.stem: load_job(path) for path in sorted((STEPS / "jobs").glob("*.yaml"))}
 PLANS = {
-    f"{pack}-{job}": bind(PACKS[pack], JOBS[job])
+    f"{pack}-{job}": plan_from_files([pack], JOBS[job])
     for job in JOBS
     for pack in JOBS[job].packs
     if pack in PACKS
@@ -25,6 +26,7 @@ GATE_PHRASES = ("lockout confirmed", "clear to energise", "clear to energize", "
                 "lock off", "lock is off")  # fmt: skip
 
 
+FRAMES = {"getting-ready", "isolation", "release", "in-service"}
 ISOLATING = [name for name, plan in PLANS.items() if plan.pack.found == "unknown"]
 IN_SERVICE = [name for name, plan in PLANS.items() if plan.pack.found == "in-service"]
 # The release gate's own questions, before a panel that is found live may be worked with.
@@ -48,7 +50,8 @@ def in_service(request):
 
 def test_every_pack_is_bound_to_some_door():
     assert ISOLATING and IN_SERVICE
-    assert {plan.pack.name for plan in PLANS.values()} == set(PACKS)
+    assert {plan.pack.name for plan in PLANS.values()} == set(PACKS) - FRAMES
+    assert {step.pack for plan in PLANS.values() for step in plan.steps} == set(PACKS)
 
 
 def test_power_entry_is_a_real_piece_of_work():
@@ -61,8 +64,8 @@ def test_power_entry_is_a_real_piece_of_work():
 @pytest.mark.parametrize("pack", PACKS)
 def test_phrases_of_one_step_do_not_sound_alike(pack):
     """Each step once, whichever door has it: the check compares every pair of phrases."""
-    plans = [plan for plan in PLANS.values() if plan.pack.name == pack]
-    once = {step.base: step for plan in plans for step in plan.steps}
+    plans = [plan for plan in PLANS.values() if pack in {part.name for part in plan.pack.parts}]
+    once = {step.base: step for plan in plans for step in plan.steps if step.pack == pack}
     assert alike_in_plan(plans[0].model_copy(update={"steps": tuple(once.values())})) == []
 
 
@@ -129,7 +132,12 @@ def test_a_panel_in_service_is_looked_at_and_released_before_anything_moves(in_s
 def test_every_step_in_service_needs_power_and_no_proof_of_a_dead_panel(in_service):
     on = [step.id for step in in_service.steps].index("power-on")
     for step in in_service.steps[on + 1 :]:
-        assert step.needs and step.needs.energy == "energised", step.id
+        assert (step.needs and step.needs.energy == "energised") or is_talk(step), step.id
+
+
+def is_talk(step):
+    """What two people agree on before the first movement; no hand goes to the door for it."""
+    return step.section == "two people"
 
 
 def moving_tests(plan):
@@ -228,7 +236,7 @@ def test_live_readings_need_power_and_come_after_their_caution(plan):
     for step in plan.steps[on + 1 :]:
         if step.expects.kind in ("reading", "derived"):
             assert step.needs and step.needs.energy == "energised", step.id
-    assert plan.steps[on + 1].caution
+    assert any(step.caution for step in plan.steps[on : on + 5])
 
 
 def test_readings_of_the_proof_are_safety_limits_and_name_their_instrument(plan):

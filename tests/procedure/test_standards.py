@@ -10,16 +10,16 @@ from dataclasses import replace
 
 import pytest
 
+from assistant.job import plan_from_files
 from assistant.procedure import drawing, energy, gates, inputs
 from assistant.procedure.drawing import duties
-from assistant.procedure.load import bind, dead_points, load_job, load_pack, slug
+from assistant.procedure.load import dead_points, load_job, slug
 from tests.packs.cases import STEPS
 from tests.procedure.small import JOB, Walk, plan
 
 TWO = JOB + "people: [lead, helper]\n"
-PACK = load_pack(STEPS / "power-entry")
-D1 = bind(PACK, load_job(STEPS / "jobs" / "pinewharf-d1.yaml"))
-D4 = bind(PACK, load_job(STEPS / "jobs" / "pinewharf-d4.yaml"))
+D1 = plan_from_files(["power-entry"], load_job(STEPS / "jobs" / "pinewharf-d1.yaml"))
+D4 = plan_from_files(["power-entry"], load_job(STEPS / "jobs" / "pinewharf-d4.yaml"))
 WHOLE = energy.Ledger(
     people=("lead", "helper"),
     pairs=("l1-l2", "l1-pe"),
@@ -345,7 +345,7 @@ def test_the_rules_are_followed_whole():
 def test_each_place_that_meets_a_duty_exists(duty):
     kinds = {
         "move": set(energy.RULE),
-        "step": {step.id for step in PACK.steps},
+        "step": {step.base for step in (*D1.steps, *D4.steps)},
         "gate": {name for name in vars(gates) if callable(getattr(gates, name))},
         "input": {kind for kind in map(kind_of, vars(inputs).values()) if kind},
     }

@@ -51,7 +51,7 @@ def jobs(tmp_path: Path, clock: SetClock) -> Iterator[Jobs]:
 
 @pytest.fixture
 def job_id(jobs: Jobs) -> str:
-    return jobs.new("pinewharf-d1").job_id
+    return jobs.new("pinewharf-d1", "power-entry").job_id
 
 
 @pytest.fixture

@@ -117,7 +117,7 @@ def jobs(tmp_path: Path, clock: SetClock) -> Iterator[Jobs]:
 @pytest.fixture
 def job(jobs: Jobs) -> JobSession:
     """Power entry at door D1 of the Pinewharf Cold Store."""
-    return jobs.new("pinewharf-d1")
+    return jobs.new("pinewharf-d1", "power-entry")
 
 
 @pytest.fixture

@@ -56,7 +56,7 @@ def test_the_first_ten_turns_spoken_into_the_page_land_in_the_log(
     phone: Any, jobs: Jobs, spoken: tuple[Path, float]
 ) -> None:
     file, length_s = spoken
-    job = jobs.new("pinewharf-d1")
+    job = jobs.new("pinewharf-d1", "power-entry")
     with listen(create_app(jobs, job.job_id)) as served:
         page = phone(
             # With a headset, answers are taken while a reply is spoken.
