@@ -10,10 +10,10 @@ from assistant import resources
 from assistant.dialogue import grammar, sounds
 from assistant.dialogue.phrases import spoken
 from assistant.errors import FileError, ThirdhandError
-from assistant.job import find_pack
+from assistant.job import find_pack, plan_from_files
 from assistant.procedure import terminals
 from assistant.procedure.load import bind, is_terminals, load_job, load_pack, load_terminals
-from assistant.procedure.model import Job, Pack, Plan, Step, Terminal
+from assistant.procedure.model import Job, Plan, Step, Terminal
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,7 @@ def _look(path: Path) -> Iterator[tuple[Checked, list[Fault]]]:
         for file in sorted((resources.steps_dir() / "jobs").glob("*.yaml")):
             job = load_job(file)
             if pack.name in job.packs:
-                yield _bound(path, pack, job)
+                yield _bound(path, [path], job)
         return
     if is_terminals(path):
         yield _terminals(path, None)
@@ -91,13 +91,14 @@ def _look(path: Path) -> Iterator[tuple[Checked, list[Fault]]]:
     job = load_job(path)
     yield _terminals(path, job)
     for name in job.packs:
-        folder = find_pack(name)
-        yield _bound(path, load_pack(folder), job)
+        yield _bound(path, [find_pack(name)], job)
+    if len(job.packs) > 1:
+        yield _bound(path, [find_pack(name) for name in job.packs], job)
 
 
-def _bound(file: Path, pack: Pack, job: Job) -> tuple[Checked, list[Fault]]:
-    plan = bind(pack, job)
-    return Checked(f"{pack.name} for {job.job}", len(plan.steps)), _alike(file, plan)
+def _bound(file: Path, packs: list[Path], job: Job) -> tuple[Checked, list[Fault]]:
+    plan = plan_from_files(packs, job)
+    return Checked(f"{plan.pack.name} for {job.job}", len(plan.steps)), _alike(file, plan)
 
 
 def _alike(file: Path, plan: Plan) -> list[Fault]:

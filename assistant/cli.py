@@ -107,7 +107,7 @@ def _demo(arguments: argparse.Namespace) -> int:
 
     data = arguments.data or resources.data_dir() / "demo"
     jobs = Jobs(data, **_parts(arguments, data))
-    session = jobs.new(arguments.job)
+    session = jobs.new(arguments.job, *([] if arguments.whole else ["power-entry"]))
     print(f"Pinewharf Cold Store, door {session.plan.job.door}: {session.plan.pack.title}")
     print(CAUTION)
     port = arguments.port
@@ -168,7 +168,8 @@ def _rehearse(arguments: argparse.Namespace) -> int:
         # Not secret in a rehearsal, so the same run comes out the same each time.
         digits = itertools.cycle(("47", "62", "76", "24"))
         jobs = Jobs(data, clock=clock, challenge=lambda: next(digits), **parts)
-        session = jobs.new(arguments.job, arguments.pack)
+        packs = arguments.packs or (["power-entry"] if arguments.demo else [])
+        session = jobs.new(arguments.job, *packs)
         if arguments.audio:
             played = rehearse.play_files(session, clock, arguments.audio)
         elif arguments.script:
@@ -500,13 +501,14 @@ def _parser() -> argparse.ArgumentParser:
 
     demo = command("demo", _demo, "the Pinewharf job in the browser, ready to talk to")
     demo.add_argument("--job", default="pinewharf-d1", help="pinewharf-d1 or pinewharf-d2")
+    demo.add_argument("--whole", action="store_true", help="all parts, not mains and earth alone")
     demo.add_argument("--port", type=_port, help=f"default: {PORT}, or a free one if it is taken")
     demo.add_argument("--no-browser", action="store_true", help="only print the address")
     demo.add_argument("--no-voice", action="store_true", help="the browser speaks")
     engine(demo)
 
     rehearse = command("rehearse", _rehearse, "play text or sound through the path of a live job")
-    rehearse.add_argument("pack", nargs="?", help="pack (default: the job's first)")
+    rehearse.add_argument("packs", nargs="*", help="packs (default: all of the job's)")
     rehearse.add_argument("--job", default="pinewharf-d1", help="job file or demo job")
     kind = rehearse.add_mutually_exclusive_group()
     kind.add_argument("--script", type=Path, help="text lines, 'lead: four six two volts'")

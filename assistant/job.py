@@ -38,7 +38,9 @@ from assistant.procedure.load import (
     parse_pack,
     slug,
 )
-from assistant.procedure.model import Plan, Step
+from assistant.procedure.model import FRAMES, Job, Pack, Plan, Step
+from assistant.procedure.plan import plan as string_plan
+from assistant.procedure.plan import progress
 from assistant.procedure.run import Run, TakenReading
 from assistant.quantity import Quantity, unit
 from assistant.records.store import Store
@@ -48,6 +50,7 @@ from assistant.speech.voice import Voice
 log = logging.getLogger(__name__)
 
 HOLD_S = 1.5  # a gate by touch is pressed at least this long, so that no brush opens it
+PACK_FILES = ("pack.yaml", "steps.yaml")
 Role = Literal["lead", "helper"]
 SILENT = ("noise", "too short", "other speech")  # never answered by talk
 NOTHING = ("noise", "too short")  # nor by a tone: on site it would never cease
@@ -465,20 +468,39 @@ def understood(what: inputs.Input | None) -> str:
 # --- from files and the log ------------------------------------------------------------------
 
 
-def texts_of(pack_folder: Path, job_file: Path) -> dict[str, str]:
-    """The texts that make a plan, as the log's head keeps them."""
-    files = {
-        "pack.yaml": pack_folder / "pack.yaml",
-        "steps.yaml": pack_folder / "steps.yaml",
-    }
-    read = {name: path.read_text(encoding="utf-8") for name, path in files.items()}
-    return {**job_texts(job_file), **read}
+def texts_of(pack_folders: Iterable[Path], job_file: Path) -> dict[str, str]:
+    """The texts that make a plan, as the log's head keeps them.
+
+    Keys: "job.yaml", the terminal plan by the name that the job gives it, "packs" (the names in
+    order, one a line), and "NAME/pack.yaml" and "NAME/steps.yaml" for each of them and each frame.
+    """
+    folders = {load_pack(folder).name: folder for folder in pack_folders}
+    texts = {**job_texts(job_file), "packs": "\n".join(folders)}
+    for name in FRAMES:
+        folders.setdefault(name, find_pack(name))
+    for name, folder in folders.items():
+        for file in PACK_FILES:
+            texts[f"{name}/{file}"] = (folder / file).read_text(encoding="utf-8")
+    return texts
 
 
 def plan_of(texts: dict[str, str]) -> Plan:
     """The plan of a log's head."""
-    pack = parse_pack({n: texts[n] for n in ("pack.yaml", "steps.yaml")}, "kept pack")
-    return bind(pack, parse_job(texts["job.yaml"], "kept job", texts))
+    job = parse_job(texts["job.yaml"], "kept job", texts)
+    if "packs" not in texts:  # a log from before packs were strung together
+        return bind(parse_pack({n: texts[n] for n in PACK_FILES}, "kept pack"), job)
+
+    def kept(name: str) -> Pack:
+        files = {file: texts[f"{name}/{file}"] for file in PACK_FILES}
+        return parse_pack(files, f"kept pack {name}")
+
+    return string_plan([kept(name) for name in texts["packs"].split("\n")], kept, job)
+
+
+def plan_from_files(packs: Iterable[str | Path], job: Job) -> Plan:
+    """The plan of packs given by name or folder, with the frames that come with the program."""
+    found = [load_pack(find_pack(each)) for each in packs]
+    return string_plan(found, lambda name: load_pack(find_pack(name)), job)
 
 
 def events_of(store: Store, job_id: str) -> Iterable[inputs.Event]:
@@ -542,8 +564,10 @@ class Jobs:
                 self._open[job_id] = JobSession.resume(job_id, self.store, **self._parts)
             return self._open[job_id]
 
-    def new(self, spec: str | Path, pack: str | None = None) -> JobSession:
+    def new(self, spec: str | Path, *packs: str | Path) -> JobSession:
         """A new job from a job file, or from the name of one that comes with the packs.
+
+        packs: names or folders of what is to be worked through, all of the job's if none.
 
         Raises
         ------
@@ -553,9 +577,9 @@ class Jobs:
         with self._lock:
             path = find_job(spec)
             job = load_job(path)
-            folder = find_pack(pack or job.packs[0])
-            load_pack(folder)  # for messages that name the file, not the kept text
-            texts = texts_of(folder, path)
+            wanted = packs or job.packs
+            plan_from_files(wanted, job)  # for messages that name the file, not the kept text
+            texts = texts_of([find_pack(each) for each in wanted], path)
             started = self._parts["clock"].wall()
             job_id = f"{slug(job.job)}-{''.join(c for c in started[:16] if c.isdigit())}"
             taken = {row["id"] for row in self.store.jobs()}
@@ -617,6 +641,7 @@ def _view(session: JobSession, role: str) -> dict[str, Any]:
             for person in run.ledger.people
         ],
         "step": _step_view(plan, run, step, role) if step else None,
+        "parts": _parts_view(plan, run, step),
         "pending": _pending_view(run, role),
         "challenge": (
             {"phrase": issued.phrase, "digits": issued.digits, "hold_s": HOLD_S} if issued else None
@@ -642,6 +667,21 @@ def _view(session: JobSession, role: str) -> dict[str, Any]:
             "brief": run.brief,
         },
     }
+
+
+def _parts_view(plan: Plan, run: Run, step: Step | None) -> list[dict[str, Any]]:
+    """The parts of a strung plan, in order, with what is left of each."""
+    return [
+        {
+            "name": each.part.name,
+            "title": each.part.title,
+            "done": each.done,
+            "steps": each.steps,
+            "minutes_left": round(each.minutes_left, 1),
+            "now": bool(step and step.pack == each.part.name),
+        }
+        for each in progress(plan, run)
+    ]
 
 
 def _wait_left(run: Run, step: Step | None, now_s: float) -> float | None:

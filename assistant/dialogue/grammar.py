@@ -15,7 +15,7 @@ from assistant.dialogue.numbers import digit_words, unit_word
 from assistant.dialogue.phrases import spoken, template
 from assistant.dialogue.sounds import alike
 from assistant.procedure.energy import Ledger
-from assistant.procedure.model import Plan, Step
+from assistant.procedure.model import FRAMES, Plan, Step
 from assistant.procedure.run import Run
 from assistant.quantity import same_dimension, spoken_units
 from assistant.speech.recogniser import Expected
@@ -95,7 +95,7 @@ def _now(plan: Plan, run: Run) -> Iterator[Phrase]:
         yield from _universal("all-clear", weight="value")
     if len(run.ledger.people) > 1:
         yield from _universal("hand-over", weight="value")
-    yield from _sections(plan)
+    yield from _sections(plan, step)
 
 
 def _in_file_order() -> Iterable[str]:
@@ -165,9 +165,14 @@ def correctable(plan: Plan, run: Run) -> Step | None:
     return plan.step(last.step) if last else None
 
 
-def _sections(plan: Plan) -> Iterator[Phrase]:
+def _sections(plan: Plan, step: Step | None) -> Iterator[Phrase]:
+    """Where "go to" leads: sections near by; in a plan of several packs the packs by name."""
     go_to = language().texts["step"]["go-to"]
-    for section in dict.fromkeys(step.section for step in plan.steps):
+    packs = [part.name for part in plan.pack.parts if part.name not in FRAMES]
+    near = {step.pack if step else "", *FRAMES}
+    sections = [s.section for s in plan.steps if len(packs) < 2 or s.pack in near]
+    names = [each.replace("-", " ") for each in packs] if len(packs) > 1 else []
+    for section in dict.fromkeys((*sections, *names)):
         text = f"{go_to} {spoken(section)}"
         yield Phrase(text, f"={text}", "go-to", (("section", section),))
 

@@ -23,7 +23,8 @@ from assistant.dialogue.numbers import (
 from assistant.dialogue.phrases import spoken, template
 from assistant.procedure import effects as fx
 from assistant.procedure.effects import Effect
-from assistant.procedure.model import Plan, Step
+from assistant.procedure.model import FRAMES, Plan, Step
+from assistant.procedure.plan import progress
 from assistant.procedure.run import Pending, Run
 from assistant.quantity import UNITS, Quantity
 
@@ -545,7 +546,13 @@ def _where(effect: fx.Explained, step: Step | None, scene: _Scene) -> Sequence[s
     if step is None:
         return (_t("where-end", state=state),)
     section = _first_up(spoken(step.section))
-    return (_t("where", section=section, step=_short(step, scene.run), state=state),)
+    parts = [each for each in progress(scene.plan, scene.run) if each.part.name not in FRAMES]
+    left = ""
+    if len(parts) > 1:
+        done = sum(each.done == each.steps for each in parts)
+        minutes = round(sum(each.minutes_left for each in parts))
+        left = _t("where-parts", done=done, count=len(parts), minutes=minutes)
+    return (_t("where", section=section, step=_short(step, scene.run), state=state), left)
 
 
 def _read_back(effect: fx.Explained, step: Step | None, scene: _Scene) -> Sequence[str]:

@@ -21,6 +21,7 @@ from assistant.procedure.moves import (
     refuse,
     settle,
     stay,
+    to_prove,
     void,
     wait_left,
     wait_over,
@@ -289,18 +290,20 @@ def _(what: inputs.Choice, now: Now, run: Run) -> Outcome:
     if no:
         return refuse(now, run, no)
     taken = (fx.Taken(step=step.id, answer=what.answer),)
+    run = replace(run, answers={**run.answers, step.id: what.answer})
     if target == "next":
         return settle(now, run, step, taken)
     here = now.plan.index(step.id)
     there = len(now.plan.steps) if target == "end" else now.plan.index(target)
     marks: dict[str, Mark] = {**run.marks, step.id: "done"}
+    own = [i for i, each in enumerate(now.plan.steps) if each.pack == step.pack and not each.gate]
     if there <= here:  # do it again from there; gates keep their marks, the ledger its state
-        for each in now.plan.steps[there : here + 1]:
-            if not each.gate:
-                marks.pop(each.id, None)
-    for each in now.plan.steps[here + 1 : there]:
-        if not each.gate and each.id not in marks:
-            marks[each.id] = "passed-over"
+        for i in own:
+            if there <= i <= here:
+                marks.pop(now.plan.steps[i].id, None)
+    for i in own:
+        if here < i < there:
+            marks.setdefault(now.plan.steps[i].id, "passed-over")
     run = replace(run, marks=marks)
     after = step.id if there > here else None
     next_id = target if there < len(now.plan.steps) else first_unsettled(now.plan, run, after)
@@ -444,7 +447,9 @@ def _(what: inputs.Unable, now: Now, run: Run) -> Outcome:
 
 @_answer.register
 def _(what: inputs.GoTo, now: Now, run: Run) -> Outcome:
-    steps = [s for s in now.plan.steps if s.section == what.section]
+    here = now.plan.step(run.at).pack if run.at else ""
+    steps = [s for s in now.plan.steps if what.section in (s.section, s.pack.replace("-", " "))]
+    steps.sort(key=lambda s: (s.pack != here, now.plan.index(s.id)))  # one near by comes first
     target = next((s for s in steps if not gates.settled(now.plan, run, s)), None)
     target = target or next((s for s in steps if run.marks.get(s.id) in _REOPENED), None)
     if target is None:
@@ -567,11 +572,16 @@ def _go_back(now: Now, run: Run) -> Outcome:
 def _prove_again(now: Now, run: Run) -> Outcome:
     run, told = void(now, run, "prove-again")
     run = replace(run, ledger=replace(run.ledger, was_live=False))
-    chain = gates.chain(now.plan, run.at)
-    marks = {k: v for k, v in run.marks.items() if k not in {s.id for s in chain if s.gate}}
-    run = replace(run, marks=marks)
+    redone = to_prove(now.plan, run, _isolated_at(now, run))
+    run = replace(run, marks={k: v for k, v in run.marks.items() if k not in redone})
     out = enter(now, run, first_unsettled(now.plan, run))
     return Outcome(out.run, told + out.effects)
+
+
+def _isolated_at(now: Now, run: Run) -> str | None:
+    """The step whose chain holds an isolation: the present one's, else that of the last step."""
+    chain = gates.chain(now.plan, run.at)
+    return run.at if any(gates.ledger_move(s) == "disconnect-off" for s in chain) else None
 
 
 def _measure_again(now: Now, run: Run) -> Outcome:

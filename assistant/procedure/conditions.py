@@ -22,7 +22,7 @@ def job_value(job: Job, path: str) -> Any:
 
 
 def holds(when: When | None, job: Job, run: Run | None) -> bool | None:
-    """True or False, or None while it depends on a reading that isn't there yet."""
+    """True or False, or None while it depends on a reading or answer that isn't there yet."""
     if when is None:
         return True
     if when.option is not None:
@@ -39,6 +39,11 @@ def holds(when: When | None, job: Job, run: Run | None) -> bool | None:
         if decisive in answers:
             return decisive
         return None if None in answers else not decisive
+    if when.answer is not None:
+        said = run.answers.get(when.answer) if run else None
+        if said is None:
+            return None
+        return said == when.is_ if when.in_ is None else said in when.in_
     return _reading_holds(when, run)
 
 

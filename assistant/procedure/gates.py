@@ -155,8 +155,15 @@ def _supplies(step: Step, kind: str, what: str) -> bool:
 
 
 def chain(plan: Plan, at: str | None) -> tuple[Step, ...]:
-    """The steps of the isolation that `at` belongs to: from one disconnect-off to the next."""
-    starts = [i for i, step in enumerate(plan.steps) if ledger_move(step) == "disconnect-off"]
+    """The steps from one way to power to the next that `at` belongs to.
+
+    Such a way begins with an isolation (disconnect-off), or in front of it with the warning of
+    a panel found in service.
+    """
+    moves = [ledger_move(step) for step in plan.steps]
+    starts = [i for i, move in enumerate(moves) if move == "disconnect-off"]
+    if starts and "clear-to-energise" in moves[: starts[0]]:
+        starts.insert(0, 0)
     here = plan.index(at) if at else len(plan.steps) - 1
     first = max((i for i in starts if i <= here), default=starts[0] if starts else 0)
     last = min((i for i in starts if i > first), default=len(plan.steps))

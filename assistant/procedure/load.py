@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Literal, TypeVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from ruamel.yaml import YAML
 from ruamel.yaml.error import MarkedYAMLError
 
@@ -34,6 +34,7 @@ from assistant.quantity import quantity, same_dimension, unit
 MAX_BYTES = 1_000_000
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 _HEAD = ("title", "version", "language", "energy", "sources", "found")
+_HEAD += ("at_door", "minutes", "takes")
 _TEXTS = ("say", "brief", "reason", "mark", "helper")
 RUNTIME_PLACEHOLDERS = {"person"}  # filled when the step is spoken
 M = TypeVar("M", bound=BaseModel)
@@ -166,16 +167,22 @@ class _PackHead(BaseModel):
     title: str
     version: str
     language: str = "en"
-    energy: tuple[EnergyState, ...]
+    energy: tuple[EnergyState, ...] = ()
     sources: dict[str, PackSource]
     found: Literal["unknown", "in-service"] = "unknown"
+    at_door: bool = True
+    minutes: int = Field(0, ge=0, le=600)
+    takes: dict[str, str] = Field(default_factory=dict)
 
 
 def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> None:
     """What shapes alone can't say: references, units, calculators, reachable energy states."""
     ids: dict[str, int] = {}
-    reading_units: dict[str, str] = {}
-    settable: set[str] = {"unknown"}
+    reading_units = _taken_units(pack, head, head_file)
+    # A framed pack's states are set by the isolation and release around it.
+    settable: set[str] = {"proven-dead", "energised"} if pack.framed else {"unknown"}
+    if pack.name == "release":
+        settable |= {"proven-dead"}
     for place, step in enumerate(pack.steps):
 
         def fail(problem: str, *path: Any, place: int = place, step: Step = step) -> None:
@@ -193,15 +200,19 @@ def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> 
         if step.sets and step.sets.energy not in pack.energy:
             fail(f"energy state '{step.sets.energy}' is not listed in pack.yaml", "sets")
         if step.needs and step.needs.energy not in settable:
-            fail(
-                f"needs '{step.needs.energy}', which no earlier step sets; "
-                f"set so far: {', '.join(sorted(settable))}",
-                "needs",
+            found = (
+                "which a pack without a gate of its own can't need; use proven-dead or energised"
+                if pack.framed
+                else f"which no earlier step sets; set so far: {', '.join(sorted(settable))}"
             )
+            fail(f"needs '{step.needs.energy}', {found}", "needs")
         if step.sets:
             settable.add(step.sets.energy)
             if step.sets.energy == "proven-dead":
                 settable |= {"isolated", "locked"}
+        for asked in _answers_in(step.when):
+            if not any(each.id == asked and each.expects.choice for each in pack.steps):
+                fail(f"'{asked}' is no step of this pack with a choice", "when")
         _check_gate(step, fail)
         _check_answer(step, reading_units, fail)
         for field in _TEXTS:
@@ -220,6 +231,29 @@ def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> 
                 raise PackError(file, line, f"choice leads to unknown step '{target}'", step.id)
     if not pack.sources:
         raise PackError(head_file, _line(head, ("sources",)), "a pack names its sources")
+
+
+def _taken_units(pack: Pack, head: Any, file: str) -> dict[str, str]:
+    """Canonical units of the readings that the pack takes from earlier ones."""
+    units = {}
+    for name, text in pack.takes.items():
+        try:
+            units[name.removesuffix(".*")] = unit(text).name
+        except UnitError as problem:
+            raise PackError(file, _line(head, ("takes", name)), str(problem)) from problem
+        if name.endswith(".*"):
+            units[f"{name.removesuffix('*')}*"] = units[name.removesuffix(".*")]
+    return units
+
+
+def _answers_in(when: When | None) -> list[str]:
+    """The steps whose answer a condition looks at."""
+    if when is None:
+        return []
+    inner = [*(when.all_ or ()), *(when.any_ or ()), *([when.not_] if when.not_ else [])]
+    return [each for w in inner for each in _answers_in(w)] + (
+        [when.answer] if when.answer else []
+    )
 
 
 def _check_gate(step: Step, fail: Any) -> None:
@@ -558,6 +592,7 @@ def _filled(pack: Pack, step: Step, job: Job, fill: dict[str, str]) -> Step:
         return PLACEHOLDER.sub(value, text)
 
     changes: dict[str, Any] = {"base": step.id, "item": fill.get("item", "")}
+    changes["pack"] = step.pack or pack.name
     for field in _TEXTS:
         changes[field] = put(getattr(step, field))
     if fill:
@@ -609,11 +644,3 @@ def resolve(given: dict[str, str], job: Job, readings: Any = None) -> dict[str, 
         else:
             found[key] = source
     return found
-
-
-def uses_reading(when: When | None) -> bool:
-    """True if a condition looks at a reading, so that it is judged anew as the job goes on."""
-    if when is None:
-        return False
-    inner = [*(when.all_ or ()), *(when.any_ or ()), *([when.not_] if when.not_ else [])]
-    return when.reading is not None or any(uses_reading(each) for each in inner)

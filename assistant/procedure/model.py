@@ -26,6 +26,8 @@ Proof = Literal[
     "restrained",
     "lock-off",
 ]
+# The packs that are put around others when these are strung together (see plan.py).
+FRAMES = ("getting-ready", "isolation", "release", "in-service")
 KEBAB = r"^[a-z0-9]+(-[a-z0-9]+)*$"
 
 
@@ -159,7 +161,8 @@ class When(_Model):
 
     job: dotted path into the job, compared by `is` or `in`. option: a door option that must be
     present. reading: a reading's name, compared by `below`, `above` (in the reading's unit) or
-    `verdict`.
+    `verdict`. answer: id of a step with a choice, compared by `is` or `in` with what was answered
+    last.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
@@ -168,6 +171,7 @@ class When(_Model):
     in_: tuple[Any, ...] | None = Field(None, alias="in")
     option: str | None = None
     reading: str | None = None
+    answer: str | None = None
     below: Decimal | None = None
     above: Decimal | None = None
     verdict: Literal["pass", "fail"] | None = None
@@ -177,11 +181,14 @@ class When(_Model):
 
     @model_validator(mode="after")
     def _one_kind(self) -> When:
-        kinds = [self.job, self.option, self.reading, self.all_, self.any_, self.not_]
+        kinds = (self.job, self.option, self.reading, self.answer, self.all_, self.any_, self.not_)
         if sum(kind is not None for kind in kinds) != 1:
-            raise ValueError("a condition has exactly one of job, option, reading, all, any, not")
-        if self.job is not None and self.is_ is None and self.in_ is None:
-            raise ValueError("a job condition compares with 'is' or 'in'")
+            raise ValueError(
+                "a condition has exactly one of job, option, reading, answer, all, any, not"
+            )
+        compares = self.job is not None or self.answer is not None
+        if compares and self.is_ is None and self.in_ is None:
+            raise ValueError("a job or answer condition compares with 'is' or 'in'")
         compared = (self.below, self.above, self.verdict)
         if self.reading is not None and compared == (None, None, None):
             raise ValueError("a reading condition compares with 'below', 'above' or 'verdict'")
@@ -218,9 +225,10 @@ class Step(_Model):
     for_each: str | None = None
     mark: str = ""
     helper: str = ""
-    # Filled by `bind`: the base id and item of a spread-out step, and its place in the pack.
+    # Filled by `bind`: the base id and item of a spread-out step; `pack`: the pack it is from.
     base: str = ""
     item: str = ""
+    pack: str = ""
 
     @field_validator("id")
     @classmethod
@@ -237,11 +245,23 @@ class Step(_Model):
         return self.sets is not None or self.proves is not None
 
 
+class Part(_Model):
+    """A pack as a part of a strung plan. minutes: what it takes at one door, by our estimate."""
+
+    name: str
+    title: str
+    version: str
+    minutes: int = 0
+
+
 class Pack(_Model):
     """A procedure for every door.
 
     found: "in-service" for work on a closed, live panel that puts no hands inside: its way from
     unknown to energised is the warning and `clear to energise`, without an isolation before.
+    at_door: its work needs barriers, ladder and protective gear, so getting ready comes first.
+    takes: readings of earlier packs that its sums use, with their units. parts: the packs that a
+    strung pack is made of, in order.
     """
 
     name: str
@@ -252,6 +272,15 @@ class Pack(_Model):
     sources: dict[str, PackSource]
     steps: tuple[Step, ...]
     found: Literal["unknown", "in-service"] = "unknown"
+    at_door: bool = True
+    minutes: int = 0
+    takes: dict[str, str] = Field(default_factory=dict)
+    parts: tuple[Part, ...] = ()
+
+    @property
+    def framed(self) -> bool:
+        """True if it moves the ledger nowhere itself: isolation and release are put around it."""
+        return not any(step.gate for step in self.steps)
 
 
 # --- the job -----------------------------------------------------------------------------------

@@ -158,20 +158,31 @@ def void(now: Now, run: Run, cause: str) -> tuple[Run, tuple[fx.Effect, ...]]:
 def marks_to_clear(plan: Plan, run: Run, at: str | None) -> set[str]:
     """Marks that a lost proof takes along.
 
-    On the dead side: every gate of the chain, and the whole section in which locks come off,
-    because covers may be open again. On the live side: only what follows the last lock-off;
-    hands were out, and the way to live work leads through the warning and the challenge.
+    On the dead side those of `to_prove`. On the live side only what leads to power after the
+    last lock-off; hands were out, and the way to live work leads through the warning and the
+    challenge.
     """
+    on = run.ledger.state in ("released", "energised")
+    if not (on or (run.ledger.state == "unknown" and run.ledger.was_live)):
+        return to_prove(plan, run, at)
     steps = gates.chain(plan, at)
     offs = [i for i, step in enumerate(steps) if step.proves == "lock-off"]
     live = [i for i, step in enumerate(steps) if gates.ledger_move(step) == "power-on"]
-    release = {s.section for s in steps if s.proves == "lock-off"}
-    on = run.ledger.state in ("released", "energised")
-    if on or (run.ledger.state == "unknown" and run.ledger.was_live):
-        first, last = (offs[-1] + 1 if offs else 0), (live[-1] if live else -1)
-        return {step.id for step in steps[first : last + 1]}
-    redone = {step.id for step in steps if step.gate or step.section in release}
-    # A safety reading that was passed over keeps the power off; a new proof is the time for it.
+    first, last = (offs[-1] + 1 if offs else 0), (live[-1] if live else -1)
+    frame = steps[live[-1]].pack if live and not offs else ""
+    return {step.id for step in steps[first : last + 1] if frame in ("", step.pack)}
+
+
+def to_prove(plan: Plan, run: Run, at: str | None) -> set[str]:
+    """What is done anew at a dead panel before hands go in and power comes back.
+
+    Every gate of the chain, and the whole section in which locks come off: covers may be open
+    again. A safety reading that was passed over keeps the power off; a new proof is the time
+    for it.
+    """
+    steps = gates.chain(plan, at)
+    release = {(s.pack, s.section) for s in steps if s.proves == "lock-off"}
+    redone = {step.id for step in steps if step.gate or (step.pack, step.section) in release}
     owed = {s.id for s in steps if s.limits and s.limits.safety and run.marks.get(s.id) != "done"}
     return redone | owed
 

@@ -93,6 +93,7 @@ class Run:
     finished: bool = False
     marks: Mapping[str, Mark] = field(default_factory=lambda: EMPTY)
     readings: Mapping[str, TakenReading] = field(default_factory=lambda: EMPTY)
+    answers: Mapping[str, str] = field(default_factory=lambda: EMPTY)  # step id -> choice said last
     pending: Pending | None = None
     challenge: IssuedChallenge | None = None
     held: Literal["stop-work", "stand-by", "emergency"] | None = None
