@@ -411,9 +411,12 @@ def _terminal_plan(tree: Any, file: str, texts: Mapping[str, str]) -> TerminalPl
         file, node = name, parse_yaml(text, name, JobError) or []
         if isinstance(node, dict):
             node = node.get("terminals")
-    if not isinstance(node, list) or not all(isinstance(row, dict) for row in node):
-        wrong = "a terminal plan is a list of lines with device, conductor, terminal, voltage_class"
+    wrong = "a terminal plan is a list of lines with device, conductor, terminal, voltage_class"
+    if not isinstance(node, list):
         raise JobError(file, _line(tree, ("terminals",)), wrong)
+    for at, row in enumerate(node):
+        if not isinstance(row, dict):
+            raise JobError(file, _line(node, (at,)), wrong)
     return read_rows(((_line(node, (at,)), _plain(row)) for at, row in enumerate(node)), file)
 
 

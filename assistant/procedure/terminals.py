@@ -302,8 +302,8 @@ def _neighbours(plan: TerminalPlan, job: Job | None) -> Iterator[JobError]:
             for one, two in pairwise(points)
             if not (one[0][:1].isdigit() and two[0][:1].isdigit())
         ]
-        for (_, one), (_, two) in beside:
-            if _mixed(plan.rows[one], plan.rows[two]):
+        for (point, one), (other, two) in beside:
+            if point != other and _mixed(plan.rows[one], plan.rows[two]):
                 yield plan.fault(
                     max(one, two), f"{_named(plan.rows[two])} lies beside {_named(plan.rows[one])} "
                     f"({plan.line(min(one, two))}); leave a terminal free or put an earthed one "
