@@ -84,3 +84,72 @@ def insulation_minimum(nominal: Quantity, circuit: str, electronics: str) -> Res
         assumptions=("the circuit is dead and cut off from others",),
         warnings=("never into electronics that is plugged in; discharge after the test",),
     )
+
+
+# IEEE 43, least resistance of a winding at 40 degC, from memory. [megohm]
+WINDINGS = {"random-wound": Decimal(5), "form-wound": Decimal(100)}
+
+
+@calculator(
+    "insulation-corrected",
+    "Insulation of a winding brought to 40 degC, and the least reading",
+    Input("reading", "megohm", "measured after one minute", low=0, high=1_000_000),
+    Input("temperature", "celsius", "of the winding", low=-20, high=90),
+    Input(
+        "winding",
+        "",
+        "old: before about 1970",
+        choices=(*WINDINGS, "old"),
+        default="random-wound",
+    ),
+    Input("rated", "kilovolt", "rated voltage, for an old one", low=0, high=1, default="0.4 kV"),
+)
+def insulation_corrected(
+    reading: Quantity, temperature: Quantity, winding: str, rated: Quantity
+) -> Result:
+    """What a reading would be at 40 degC, and the limit on a reading at the winding's temperature.
+
+    Parameters
+    ----------
+    reading : Quantity
+        Insulation resistance after one minute. [megohm]
+    temperature : Quantity
+        Of the winding, above the dew point. [degC]
+    winding : str
+        "random-wound" (door motors), "form-wound", or "old".
+    rated : Quantity
+        Rated voltage line to line; an old winding's least is kV + 1 megohm. [kV]
+
+    Returns
+    -------
+    Result
+        `corrected` to 40 degC and `minimum` there [megohm], `factor`; `at_least` is the limit on
+        the reading itself, never below the 1 megohm of a circuit.
+
+    References
+    ----------
+    .. [1] IEEE 43: halves for every 10 K; least 5 megohm random-wound below 1 kV, 100 form-wound,
+       kV + 1 old, at 40 degC (from memory). IEC 60364-6: 1 megohm for the circuit.
+    """
+    factor = Decimal(2) ** ((temperature.value - 40) / 10)
+    corrected = Quantity(reading.value * factor, "megohm")
+    minimum = Quantity(WINDINGS.get(winding, rated.value + 1), "megohm")
+    least = Quantity(max(minimum.value / factor, Decimal(1)), "megohm")
+    return Result(
+        values={
+            "corrected": corrected,
+            "minimum": minimum,
+            "factor": Quantity(factor, "one"),
+        },
+        working=(
+            f"factor = 2 to the power of ({shown(temperature.value)} - 40) / 10 = {shown(factor)}",
+            f"at 40 degC: {shown(reading)} x {shown(factor)} = {shown(corrected)},"
+            f" at least {shown(minimum)}",
+            f"so at {shown(temperature)} a reading of at least {shown(least)}",
+        ),
+        source="IEEE 43, winding insulation at 40 degC",
+        kind="from-memory",
+        at_least=least,
+        assumptions=("winding above the dew point, drive unplugged, read after one minute",),
+        warnings=("never into a drive; discharge after the test",),
+    )

@@ -333,7 +333,7 @@ def _with_unit(
 ) -> Iterable[tuple[tuple[str, ...], str]]:
     """The number's words and the unit, for every unit the words may end with."""
     links = [tuple(link.split()) for link in language().texts["numbers"]["link"]]
-    for length in (1, 2, 3):
+    for length in (1, 2, 3, 4):
         name = table.get(" ".join(words[-length:])) if len(words) > length else None
         if name is None:
             continue
