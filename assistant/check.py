@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from assistant import resources
@@ -124,9 +124,13 @@ def _terminals(path: Path, job: Job | None) -> tuple[Checked, list[Fault]]:
         Fault(each.file, each.line, each.step, each.problem)
         for each in terminals.faults(plan, job, _sound_alike)
     ]
+    name = f"terminal plan of {job.job}" if job else f"terminal plan {path.name}"
+    alone = Checked(name, len(plan.rows), "lines")
     if job is None:
-        return Checked(f"terminal plan {path.name}", len(plan.rows), "lines"), faults
+        return alone, faults
     each_pack = {name: _steps_for(name, job) for name in job.packs}
+    if not all(each_pack.values()):
+        return alone, faults  # what they ask for is not known
     every = [step for steps in each_pack.values() for step in steps]
     notes = [
         f"pack {name} doesn't ask for {_listed(left)}"
@@ -135,8 +139,7 @@ def _terminals(path: Path, job: Job | None) -> tuple[Checked, list[Fault]]:
     ]
     if left := terminals.unasked(plan.rows, every):
         notes.append(f"no pack of this job asks for {_listed(left)}")
-    name = f"terminal plan of {job.job}"
-    return Checked(name, len(plan.rows), "lines", tuple(notes)), faults
+    return replace(alone, notes=tuple(notes)), faults
 
 
 def _steps_for(name: str, job: Job) -> tuple[Step, ...]:

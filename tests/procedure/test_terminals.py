@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from assistant.check import check
 from assistant.dialogue import sounds
 from assistant.dialogue.phrases import spoken
 from assistant.errors import JobError
@@ -335,3 +336,34 @@ def test_a_pack_may_not_use_a_terminal_s_words_elsewhere():
     steps = STEPS + "- {id: t, section: x, say: '{core}', expects: {confirmation: done}}\n"
     with pytest.raises(Exception, match=r"placeholder \{core\} is not known"):
         parse_pack({"pack.yaml": PACK, "steps.yaml": steps}, "small")
+
+
+# --- the check command ---------------------------------------------------------------------------
+
+
+def test_check_lists_all_faults_of_a_job_s_plan_at_once_and_what_no_pack_asks_for(tmp_path):
+    (tmp_path / "d9.csv").write_text(
+        "device,conductor,role,terminal,voltage_class,cable,earthed_at\n"
+        "mains,L1,,-X1:1,mains,,\nmains,L2,,-X1:2,mains,,\nmains,L3,,-X1:3,mains,,\n"
+        "earth,PE,,-X1:4,,,\nmotor,U,,-X2:1,motor,W3,\nmotor,shield,shield,,,W3,none\n"
+        "brake,brake plus,,-X2:2,motor,,\nloop,lead,,-X2:3,control,,\n"
+    )
+    sheet = tmp_path / "d9.yaml"
+    wire = "earth_conductor: {length: 85 ft, section: 12 AWG}\n"
+    sheet.write_text(f"{JOB}{wire}terminals: d9.csv\noptions: [brake]\n")
+    checked, found = check([sheet])
+    told = [(each.line, each.problem) for each in found if each.file.endswith("d9.csv")]
+    assert [line for line, _ in told] == [7, 9, 9]
+    assert "nowhere" in told[0][1] and "among its options" in told[1][1]
+    assert "lies beside" in told[2][1]
+    (about,) = [each for each in checked if each.what == "lines"]
+    assert about.steps == 8
+    assert "pack power-entry doesn't ask for motor (shield)" in about.notes
+    assert any("brake (brake plus)" in note for note in about.notes)
+
+
+def test_check_takes_a_plan_by_itself():
+    checked, found = check([HERE / "invalid" / "used-twice.csv"])
+    assert checked == [] and [each.line for each in found] == [4]
+    checked, found = check([STEPS_DIR / "jobs" / "plans" / "d4.yaml"])
+    assert found == [] and [each.what for each in checked] == ["lines"]
