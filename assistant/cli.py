@@ -341,6 +341,7 @@ def _calc(arguments: argparse.Namespace) -> int:
                     n: {"value": str(q.value), "unit": q.unit} if q else None
                     for n, q in limits.items()
                 },
+                "words": result.words,
                 "working": result.working,
                 "source": result.source,
                 "kind": result.kind,
