@@ -50,6 +50,8 @@ SHARED = {("dialogue", "assistant.speech.recogniser"): {"Expected", "Transcript"
 ONLY_IN = {
     "sqlite3": {"records"},
     "sqlite_utils": {"records"},
+    "cryptography": {"records"},
+    "icalendar": {"records"},
     "flask": {"server", "cli"},
     "flask_sock": {"server", "cli"},
     "simple_websocket": {"server"},

@@ -53,7 +53,7 @@ PRIVATE = tuple(
         *("effects/*/candidates/*", "attachment/name"),
     )
 )
-_ROLES = frozenset({"lead", "helper", "customer", "system", "both"})  # no names of people
+ROLES = frozenset({"lead", "helper", "customer", "system", "both"})  # no names of people
 _OWN_KINDS = ("start", "attachment", "redaction")
 
 
@@ -136,7 +136,7 @@ def private_paths(body: dict[str, Any]) -> Iterator[str]:
     """Paths of the texts in a body that may be personal and are still there."""
     for pattern in PRIVATE:
         for path, value in _matches(body, pattern, ""):
-            if isinstance(value, str) and value and value not in _ROLES:
+            if isinstance(value, str) and value and value not in ROLES:
                 yield path
 
 
