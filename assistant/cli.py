@@ -372,6 +372,37 @@ def _ledger(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def _plan(arguments: argparse.Namespace) -> int:
+    """The parts of a job in order and what is left of each, of a job sheet or one on record."""
+    from assistant.job import find_job, on_record, plan_from_files
+    from assistant.procedure.load import load_job
+    from assistant.procedure.plan import progress
+    from assistant.records.store import Store
+
+    file = (arguments.data or resources.data_dir()) / "records.sqlite"
+    run = None
+    if file.exists():
+        with Store.open(file) as store:
+            if arguments.job in {row["id"] for row in store.jobs()}:
+                plan, run = on_record(store, arguments.job)
+    if run is None:
+        job = load_job(find_job(arguments.job))
+        plan = plan_from_files(arguments.packs or job.packs, job)
+    rows = progress(plan, run)
+    left = sum(each.minutes_left for each in rows)
+    if arguments.json:
+        parts = [each.part.model_dump() | {"done": each.done, "steps": each.steps,
+                 "minutes_left": round(each.minutes_left, 1)} for each in rows]  # fmt: skip
+        _print_json({"job": plan.job.job, "parts": parts, "minutes_left": round(left, 1)})
+        return 0
+    for each in rows:
+        bar = ("#" * round(10 * each.done / each.steps)).ljust(10, ".")
+        print(f"{bar} {each.done:>3} of {each.steps:>3}  {each.minutes_left:>4.0f} min  "
+              f"{each.part.title}")  # fmt: skip
+    print(f"About {left / 60:.1f} hours are left, by our estimate for one door.")
+    return 0
+
+
 # --- record, models, doctor ------------------------------------------------------------------
 
 
@@ -546,6 +577,11 @@ def _parser() -> argparse.ArgumentParser:
         help="moves as a table, as a Mermaid drawing, or which published rule is met where",
     )  # fmt: skip
     as_json(ledger)
+
+    plan = command("plan", _plan, "the parts of a job and what is left of each")
+    plan.add_argument("job", help="job file, demo job, or a job on record")
+    plan.add_argument("packs", nargs="*", help="packs (default: all of the job's)")
+    as_json(plan)
 
     record = command("record", _record, "the log and what comes of it")
     record.add_argument("what", choices=("list", "show", "verify", "export"))

@@ -510,6 +510,12 @@ def events_of(store: Store, job_id: str) -> Iterable[inputs.Event]:
             yield inputs.Event.model_validate(entry.body["event"])
 
 
+def on_record(store: Store, job_id: str) -> tuple[Plan, Run]:
+    """A job's plan and where it stands by its log; nothing is opened and nothing written."""
+    plan = plan_of(store.head(job_id)["texts"])
+    return plan, machine.replay(plan, events_of(store, job_id))
+
+
 class Jobs:
     """The jobs of a data folder, and the ear and mouth that they share.
 

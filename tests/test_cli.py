@@ -93,7 +93,16 @@ def test_a_data_folder_that_cannot_be_written_says_where_and_what_to_do(capsys, 
     blocked = tmp_path / "file"
     blocked.write_text("not a folder")
     script = resources.steps_dir() / "jobs" / "pinewharf-d2.rehearsal.txt"
-    words = ("rehearse", "--job", "pinewharf-d2", "--script", script, "--data", blocked / "data")
+    words = (
+        "rehearse",
+        "power-entry",
+        "--job",
+        "pinewharf-d2",
+        "--script",
+        script,
+        "--data",
+        blocked / "data",
+    )
     status, _, err = run(capsys, *words)
     assert status == 1
     assert str(blocked) in err and "choose another" in err
@@ -101,7 +110,16 @@ def test_a_data_folder_that_cannot_be_written_says_where_and_what_to_do(capsys, 
 
 def test_a_record_is_listed_shown_verified_and_exported(capsys, tmp_path):
     script = resources.steps_dir() / "jobs" / "pinewharf-d2.rehearsal.txt"
-    words = ("rehearse", "--job", "pinewharf-d2", "--script", script, "--data", tmp_path)
+    words = (
+        "rehearse",
+        "power-entry",
+        "--job",
+        "pinewharf-d2",
+        "--script",
+        script,
+        "--data",
+        tmp_path,
+    )
     assert run(capsys, *words)[0] == 0
     _, out, _ = run(capsys, "record", "list", "--data", tmp_path, "--json")
     job = json.loads(out)[0]["id"]
@@ -152,3 +170,18 @@ def test_doctor_tries_each_part_and_says_what_is_there(capsys, tmp_path):
     assert status == 0
     assert all(rows[part]["good"] for part in ("packs", "page", "data folder", "endpointer"))
     assert {"voice", "recogniser whisper", "recogniser vosk"} <= set(rows)
+
+
+def test_the_plan_of_a_job_shows_its_parts_and_on_record_what_is_left(capsys, tmp_path):
+    _, out, _ = run(capsys, "plan", "pinewharf-d2", "--data", tmp_path, "--json")
+    sheet = json.loads(out)
+    assert [part["done"] for part in sheet["parts"]] == [0] * len(sheet["parts"])
+    script = resources.steps_dir() / "jobs" / "pinewharf-d2.rehearsal.txt"
+    words = ("rehearse", "power-entry", "--job", "pinewharf-d2", "--script", script)
+    assert run(capsys, *words, "--data", tmp_path)[0] == 0
+    _, out, _ = run(capsys, "record", "list", "--data", tmp_path, "--json")
+    job = json.loads(out)[0]["id"]
+    _, out, _ = run(capsys, "plan", job, "--data", tmp_path, "--json")
+    kept = json.loads(out)
+    assert kept["minutes_left"] == 0 < sheet["minutes_left"]
+    assert all(part["done"] == part["steps"] for part in kept["parts"])
