@@ -337,13 +337,16 @@ class Store:
         head: dict[str, Any] = first.body["start"]
         return head
 
-    def rows(self, job_id: str) -> list[Row]:
-        """A job's entries as they stand in the file, in order, unread and unjudged."""
-        found = self._read(
-            "SELECT seq, wall, mono_s, kind, body, prev_hash, hash, seal, salts FROM entries "
-            "WHERE job = ? ORDER BY seq",
-            [job_id],
-        )
+    def rows(self, job_id: str, *, scanned: bool = False) -> list[Row]:
+        """A job's entries as they stand in the file, in order, unread and unjudged.
+
+        `scanned` reads the table from end to end and trusts no index: one that is damaged finds
+        rows that aren't the job's any more, or not all that are.
+        """
+        columns = "seq, wall, mono_s, kind, body, prev_hash, hash, seal, salts"
+        source = "entries NOT INDEXED" if scanned else "entries"
+        sql = f"SELECT {columns} FROM {source} WHERE job = ? ORDER BY seq"  # noqa: S608
+        found = self._read(sql, [job_id])
         return [Row(*row) for row in found]
 
     def readings(self, job_id: str) -> list[dict[str, Any]]:

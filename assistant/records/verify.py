@@ -74,7 +74,7 @@ def verify(store: Store, job_id: str, anchor: str = "") -> Verdict:
         If there is no such job or the file can't be read at all.
     """
     job = store.job(job_id)
-    rows = store.rows(job_id)
+    rows = store.rows(job_id, scanned=True)
     hashes: list[str] = []
     redacted: list[int] = []
 

@@ -149,13 +149,12 @@ def test_a_byte_changed_anywhere_in_the_file_itself_is_found_where_it_hits_the_l
         copy.write_bytes(data[:place] + bytes([data[place] ^ 0x15]) + data[place + 1 :])
         try:
             with Store.open(copy) as store:
-                verdict = verify(store, JOB)
-                same = content(store._conn) == before
+                if verify(store, JOB).ok:
+                    assert content(store._conn) == before, place
+                else:
+                    hits += 1
         except RecordError:
             hits += 1
-            continue
-        assert not verdict.ok or same, place
-        hits += not verdict.ok
         for end in ("-wal", "-shm"):
             Path(f"{copy}{end}").unlink(missing_ok=True)
     assert hits > 10
