@@ -217,7 +217,7 @@ def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> 
         _check_answer(step, reading_units, fail)
         for field in _TEXTS:
             for name in PLACEHOLDER.findall(getattr(step, field)):
-                if name not in _placeholders(step):
+                if name not in _placeholders(step) and not name.startswith("fact:"):
                     fail(f"placeholder {{{name}}} is not known; use {_placeholders(step)}", field)
     if pack.found == "in-service":
         for place, step in enumerate(pack.steps):
@@ -251,9 +251,7 @@ def _answers_in(when: When | None) -> list[str]:
     if when is None:
         return []
     inner = [*(when.all_ or ()), *(when.any_ or ()), *([when.not_] if when.not_ else [])]
-    return [each for w in inner for each in _answers_in(w)] + (
-        [when.answer] if when.answer else []
-    )
+    return [each for w in inner for each in _answers_in(w)] + ([when.answer] if when.answer else [])
 
 
 def _check_gate(step: Step, fail: Any) -> None:
@@ -436,6 +434,12 @@ def check_job(tree: Any, file: str, texts: Mapping[str, str] | None = None) -> J
                     raise UnitError(f"'{text}' is below zero")
             except UnitError as problem:
                 raise JobError(file, _line(tree, tuple(name.split("."))), str(problem)) from problem
+    for name, text in job.facts.items():
+        if text[:1].isdigit() or text[:1] in "-+.":  # else it is a word
+            try:
+                quantity(text)
+            except UnitError as problem:
+                raise JobError(file, _line(tree, ("facts", name)), str(problem)) from problem
     if len(set(job.people)) != len(job.people) or not job.people:
         raise JobError(file, _line(tree, ("people",)), "names each person once, at least one")
     return job
@@ -590,7 +594,15 @@ def _filled(pack: Pack, step: Step, job: Job, fill: dict[str, str]) -> Step:
 
     def put(text: str) -> str:
         def value(match: re.Match[str]) -> str:
-            return match[0] if match[1] in RUNTIME_PLACEHOLDERS else values[match[1]]
+            if match[1] in RUNTIME_PLACEHOLDERS:
+                return match[0]
+            fact = match[1].removeprefix("fact:")
+            if fact == match[1]:
+                return values[fact]
+            if fact not in job.facts:
+                lacks = f"job '{job.job}' has no fact '{fact}'; add it under 'facts:'"
+                raise PackError(pack.name, None, lacks, step.id)
+            return job.facts[fact]
 
         return PLACEHOLDER.sub(value, text)
 

@@ -377,6 +377,8 @@ class Job(_Model):
     code_set: Literal["american", "metric"] = "american"
     stored_energy: StoredEnergy = StoredEnergy()
     control_voltage: str = "24 V"
+    # What sheets and labels say about door, motor and traffic: "door-height": "4.2 m".
+    facts: dict[str, str] = Field(default_factory=dict)
     earth_conductor: dict[str, str] = Field(default_factory=dict)  # length, section, lead_null
     energy_sources: tuple[str, ...] = ("mains disconnect",)
     also_dead: tuple[str, ...] = ()  # points of second sources: "control feed to PE"

@@ -92,3 +92,17 @@ def test_terminals_are_spoken_without_signs():
 def test_binding_twice_gives_equal_plans():
     pack = parse_pack({"pack.yaml": PACK, "steps.yaml": STEPS}, "small")
     assert bind(pack, parse_job(JOB)) == bind(pack, parse_job(JOB))
+
+
+def test_a_fact_of_the_job_is_spoken_where_the_pack_names_it():
+    rows = "- {id: a, section: a, say: 'Opening {fact:door-height}.', expects: {confirmation: done}}"
+    pack = parse_pack({"pack.yaml": PACK, "steps.yaml": rows}, "p")
+    job = parse_job(JOB + "facts: {door-height: 4.2 m}\n")
+    assert bind(pack, job).steps[0].say == "Opening 4.2 m."
+    with pytest.raises(PackError, match="has no fact 'door-height'; add it"):
+        bind(pack, parse_job(JOB))
+
+
+def test_a_fact_that_begins_like_a_quantity_is_one():
+    with pytest.raises(JobError, match="job:.*'4.2 bananas'|bananas"):
+        parse_job(JOB + "facts: {door-height: 4.2 bananas}\n")
