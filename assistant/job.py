@@ -445,6 +445,8 @@ def understood(what: inputs.Input | None) -> str:
             return f"{format(value, 'f')} {unit(what.unit).symbol}" if what.unit else f"{value}"
         case inputs.Tag():
             return f"tag {what.digits}"
+        case inputs.Landed():
+            return f"landed on -{what.strip}:{what.point}"
         case inputs.Challenge():
             return f"{what.phrase} {what.digits}".strip()
         case inputs.Confirm():

@@ -17,6 +17,7 @@ from assistant.dialogue.sounds import alike
 from assistant.procedure.energy import Ledger
 from assistant.procedure.model import FRAMES, Plan, Step
 from assistant.procedure.run import Run
+from assistant.procedure.terminals import planned, strip_and_point
 from assistant.quantity import same_dimension, spoken_units
 from assistant.speech.recogniser import Expected
 
@@ -81,11 +82,13 @@ def _now(plan: Plan, run: Run) -> Iterator[Phrase]:
         heavy = asked.gate or bool(asked.limits and asked.limits.safety)
         yield from _universal("affirm", "plain-yes", weight="gate" if heavy else "value")
         yield from _own(asked, run)
+        yield from _landed(plan, asked)
         yield from _corrections(plan, run)
         yield from _universal(*_PENDING, *_SAFETY)
         return
     if step:
         yield from _own(step, run)
+        yield from _landed(plan, step)
     yield from _corrections(plan, run)
     yield from _universal(*_GATES, weight="gate")
     left_out = {*_ONLY_PENDING, *_ONLY_HELD, *_BY_KIND, *_GATES, *_FOR_TWO}
@@ -143,6 +146,19 @@ def _own(step: Step, run: Run) -> Iterator[Phrase]:
                 yield Phrase(form, f"={special}", "reading", (("special", special),), "value")
     if expects.challenge is not None:
         yield from _universal(expects.challenge, weight="gate")
+
+
+def _landed(plan: Plan, step: Step) -> Iterator[Phrase]:
+    """At a conductor of the terminal plan: where it was landed, if not where it should be."""
+    rows = plan.job.terminals
+    if planned(rows, step) is None or step.gate:
+        return
+    for strip in dict.fromkeys(strip_and_point(row.terminal)[0] for row in rows):
+        if strip:
+            said = language().texts["step"]["landed"].format(strip=strip)
+            yield Phrase(
+                f"{spoken(said)} {{digits}}", "=landed", "landed", (("strip", strip),), "value"
+            )
 
 
 def _corrections(plan: Plan, run: Run) -> Iterator[Phrase]:

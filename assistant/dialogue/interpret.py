@@ -19,6 +19,7 @@ from assistant.dialogue.numbers import (
     parse_value,
     speak_digits,
     speak_value,
+    spell,
     unit_words,
 )
 from assistant.dialogue.phrases import template, words_of
@@ -147,6 +148,8 @@ def _fill(phrase: Phrase, words: Sequence[str], text: str, units: dict[str, str]
             return []
         if phrase.kind == "correction":
             return [inputs.Correction(tag=inputs.Tag(digits=digits))]
+        if phrase.kind == "landed":
+            return [inputs.Landed(point=digits.lstrip("0") or "0", **fields)]
         return [_BUILD[phrase.kind]({**fields, "digits": digits})]
     values = [_reading(number) for number in parse_value(rest, units or None)]
     if phrase.kind == "correction":
@@ -222,6 +225,8 @@ def _in_words(what: Input, plan: Plan, run: Run) -> str:
         return speak_value(what.value, what.unit)
     if isinstance(what, inputs.Tag):
         return f"tag {digit_words(what.digits)}"
+    if isinstance(what, inputs.Landed):
+        return f"{spell(what.strip)} terminal {digit_words(what.point)}"
     if isinstance(what, inputs.Challenge):  # never the phrase and the digits in one breath
         return digit_words(what.digits) if what.digits else "no challenge"
     return _name(what)

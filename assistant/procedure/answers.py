@@ -7,8 +7,9 @@ from functools import singledispatch
 from typing import Any, Literal
 
 from assistant.procedure import effects as fx
-from assistant.procedure import energy, gates, inputs, values
+from assistant.procedure import energy, gates, inputs, terminals, values
 from assistant.procedure.energy import Denied
+from assistant.procedure.load import spoken_terminal
 from assistant.procedure.model import Step
 from assistant.procedure.moves import (
     Now,
@@ -197,6 +198,8 @@ def _(what: inputs.Affirm, now: Now, run: Run) -> Outcome:
         closed = gates.may_open(now.plan, run, step, now.at_s)
         if closed:
             return refuse(now, replace(run, pending=None, challenge=None), closed)
+    if pending.kind == "landed":
+        return _landed_elsewhere(now, replace(run, pending=None), step, pending.said)
     ledger = moved(run, step, now, pending.person, pending.tag)
     if isinstance(ledger, Denied):
         return refuse(now, replace(run, pending=None), ledger.missing)
@@ -245,6 +248,8 @@ def _(what: inputs.Confirm, now: Now, run: Run) -> Outcome:
     if step.gate:
         pending = Pending(step.id, "confirm", now.at_s, now.who, word=what.word)
         return stay(replace(run, pending=pending), pending.read_back())
+    put_right = tuple(p for p in run.open_points if (p.step, p.cause) != (step.id, "misplaced"))
+    run = replace(run, open_points=put_right)
     return settle(now, run, step, (fx.Taken(step=step.id, word=what.word),))
 
 
@@ -309,6 +314,36 @@ def _(what: inputs.Choice, now: Now, run: Run) -> Outcome:
     next_id = target if there < len(now.plan.steps) else first_unsettled(now.plan, run, after)
     out = enter(now, run, next_id)
     return Outcome(out.run, taken + out.effects)
+
+
+@_answer.register
+def _(what: inputs.Landed, now: Now, run: Run) -> Outcome:
+    step = _step(now, run)
+    planned = terminals.planned(now.plan.job.terminals, step) if step else None
+    if step is None or planned is None or step.gate:
+        return again(now, run, "not here")
+    no = _not_now(now, run, step) or gates.may_enter(run, step)
+    if no:
+        return refuse(now, run, no)
+    found = f"-{what.strip}:{what.point}"
+    if terminals.designation(found) == terminals.designation(planned.terminal):
+        return again(now, run, "not here")  # that is the plan: the step's own word confirms it
+    word = f"landed on {spoken_terminal(found)}"
+    pending = Pending(step.id, "landed", now.at_s, now.who, word=word, said=found)
+    return stay(replace(run, pending=pending), pending.read_back())
+
+
+def _landed_elsewhere(now: Now, run: Run, step: Step, found: str) -> Outcome:
+    """An open point with both terminals. Where power and low voltage meet, or a core and an
+    earth, the step stays, UNABLE or not: that core is moved first, then confirmed."""
+    rows = now.plan.job.terminals
+    planned = terminals.planned(rows, step)
+    assert planned is not None
+    reason, harmful = terminals.elsewhere(rows, planned, found)
+    cause: Literal["misplaced", "unable"] = "misplaced" if harmful else "unable"
+    point = fx.OpenPoint(step=step.id, cause=cause, reason=reason, stays=harmful)
+    run = with_point(run, point)
+    return stay(run, point) if harmful else settle(now, run, step, (point,), "unable")
 
 
 @_answer.register
@@ -437,6 +472,10 @@ def _(what: inputs.Unable, now: Now, run: Run) -> Outcome:
     if step is None:
         return again(now, run, "not here")
     cause = "failed" if run.failing == step.id else "unable"
+    misplaced = next((p for p in run.open_points if p.step == step.id), None)
+    if misplaced and misplaced.cause == "misplaced":
+        told = fx.OpenPoint(step=step.id, cause="misplaced", reason=misplaced.reason, stays=True)
+        return stay(replace(run, pending=None), told)
     stays = step.gate or bool(run.refused)
     point = fx.OpenPoint(step=step.id, cause=cause, reason=what.reason, stays=stays)
     run = with_point(replace(run, pending=None), point)

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
+from assistant.procedure import effects as fx
 from assistant.procedure import inputs, machine
 from assistant.procedure.model import Plan, Terminal
 from assistant.procedure.run import Mark
@@ -39,9 +40,9 @@ class WiredRow:
     planned : Terminal
         The plan's line: device, conductor, terminal, role, torque, core, cable.
     state : str
-        done: every step that asks about it was confirmed. deviation: a step was answered UNABLE,
-        or a remark was dictated at it. not done: a step is open or was passed over. not asked: no
-        step of this plan asks about it.
+        done: every step that asks about it was confirmed. deviation: a step was answered UNABLE
+        or "landed on" another terminal, or a remark was dictated at it. not done: a step is open
+        or was passed over. not asked: no step of this plan asks about it.
     remark : str
         Reasons given with UNABLE and remarks dictated at its steps, in order, "; " between them.
     settled : tuple of Settled
@@ -76,12 +77,19 @@ def as_wired(plan: Plan, events: Iterable[tuple[int, inputs.Event]]) -> tuple[Wi
     wired = {step_id for steps in about.values() for step_id in steps}
     settled: dict[str, Settled] = {}
     notes: dict[str, list[str]] = defaultdict(list)
+    reasons: dict[str, list[str]] = defaultdict(list)
     run = machine.start(plan)
     for seq, event in events:
         at = run.at
         if at in wired and isinstance(event.input, inputs.Note) and event.input.text:
             notes[at].append(event.input.text)
-        after = machine.advance(plan, run, event).run
+        out = machine.advance(plan, run, event)
+        after = out.run
+        for effect in out.effects:
+            if isinstance(effect, fx.OpenPoint) and effect.step in wired:
+                reason = effect.reason or "unable, without a reason"
+                if reason not in reasons[effect.step]:
+                    reasons[effect.step].append(reason)
         for step_id in wired:
             mark = after.marks.get(step_id)
             if mark == run.marks.get(step_id):
@@ -90,15 +98,14 @@ def as_wired(plan: Plan, events: Iterable[tuple[int, inputs.Event]]) -> tuple[Wi
                 settled.pop(step_id, None)
             else:
                 settled[step_id] = Settled(step_id, mark, event.who, seq, event.at_s)
+            if mark == "done":  # put right
+                reasons.pop(step_id, None)
         run = after
-    reasons = {item.step: item.reason for item in run.open_points}
     rows = []
     for row in plan.job.terminals:
         steps = about[row.device, row.conductor, row.role == "shield"]
         known = tuple(settled[each] for each in steps if each in settled)
-        unable = [each.step for each in known if each.mark == "unable"]
-        said = [text for each in steps for text in notes[each]]
-        said += [reasons.get(each) or "unable, without a reason" for each in unable]
+        said = [text for each in steps for text in (*notes[each], *reasons[each])]
         rows.append(WiredRow(row, _state(steps, known, bool(said)), "; ".join(said), known))
     return tuple(rows)
 

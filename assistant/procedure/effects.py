@@ -196,7 +196,10 @@ class AskAgain(_Effect):
 
 
 class OpenPoint(_Effect):
-    """An item for the open-points list. `cause`: "unable" or "failed"."""
+    """An item for the open-points list.
+
+    cause: "unable", "failed", or "misplaced" (a core at a terminal where it can hurt).
+    """
 
     kind: Literal["open-point"] = "open-point"
     step: str

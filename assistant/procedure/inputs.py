@@ -68,6 +68,17 @@ class Choice(_Input):
     answer: str
 
 
+class Landed(_Input):
+    """The conductor of the step sits at another terminal than the plan says.
+
+    strip: designation of the terminal strip ("X3"). point: the terminal's number on it.
+    """
+
+    kind: Literal["landed"] = "landed"
+    strip: str
+    point: str
+
+
 class Challenge(_Input):
     """A gate phrase with the digits that were said with it ("" if none were).
 
@@ -230,6 +241,7 @@ Input = Annotated[
     | Reading
     | Tag
     | Choice
+    | Landed
     | Challenge
     | Correction
     | Unable

@@ -431,3 +431,33 @@ def unasked_of_touched(rows: Iterable[Terminal], steps: Iterable[Step]) -> list[
     steps = tuple(steps)
     touched = {found[0] for step in steps if (found := asked(step))}
     return unasked((row for row in rows if row.device in touched), steps)
+
+
+def planned(rows: Iterable[Terminal], step: Step) -> Terminal | None:
+    """The line of the plan that a bound step lands or tightens, None for other steps."""
+    found = asked(step)
+    return next(
+        (r for r in rows if found == (r.device, r.conductor, False) and r.role != "shield"), None
+    )
+
+
+def elsewhere(rows: Iterable[Terminal], row: Terminal, found: str) -> tuple[str, bool]:
+    """What it means that a planned conductor sits at another terminal.
+
+    Returns
+    -------
+    str
+        Both terminals, and what else is planned for the one that was found.
+    bool
+        True if it may hurt: power and low voltage have met, or an earth and what is none.
+    """
+    rows = tuple(rows)
+    strip = strip_and_point(found)[0]
+    here = [each for each in rows if designation(each.terminal) == designation(found)]
+    near = here or [each for each in rows if strip_and_point(each.terminal)[0] == strip]
+    harmful = any(_mixed(row, each) for each in near)
+    harmful |= any((row.role == "earth") != (each.role == "earth") for each in here)
+    reason = f"landed on {found}, planned {row.terminal}"
+    for each in here:
+        reason += f"; {found} is planned for {each.device}, {each.conductor}"
+    return reason, harmful

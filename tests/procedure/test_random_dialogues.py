@@ -40,6 +40,7 @@ anything = st.one_of(
     ),
     st.builds(inputs.Correction, reading=st.none() | readings, tag=st.none() | tags),
     st.builds(inputs.Unable, reason=st.sampled_from(["", "no meter"])),
+    st.builds(inputs.Landed, strip=st.just("X1"), point=st.sampled_from(["1", "9"])),
     st.builds(inputs.Command, name=st.sampled_from(COMMANDS)),
     st.builds(inputs.GoTo, section=st.sampled_from(SECTIONS)),
     st.builds(inputs.Note, text=st.just("swarf on the board")),

@@ -15,6 +15,7 @@ import pytest
 
 from assistant.check import check
 from assistant.dialogue import sounds
+from assistant.dialogue.interpret import interpret_text
 from assistant.dialogue.phrases import spoken
 from assistant.errors import JobError
 from assistant.procedure import inputs, terminals
@@ -367,3 +368,80 @@ def test_check_takes_a_plan_by_itself():
     assert checked == [] and [each.line for each in found] == [4]
     checked, found = check([STEPS_DIR / "jobs" / "plans" / "d4.yaml"])
     assert found == [] and [each.what for each in checked] == ["lines"]
+
+
+# --- landed elsewhere, by voice ------------------------------------------------------------------
+
+
+def say(walk: Walk, text: str) -> list[str]:
+    return walk.put(interpret_text(text, walk.plan, walk.run))
+
+
+def test_a_core_landed_elsewhere_is_read_back_and_stands_as_an_open_point():
+    walk = wired()
+    assert say(walk, "landed on X two terminal one two") == ["read-back"]
+    assert walk.run.pending and walk.run.pending.word == "landed on X2, terminal 12"
+    assert walk.run.at == "land.brake-plus" and not walk.run.open_points
+    kinds = say(walk, "affirm")
+    assert "open-point" in kinds and walk.run.at == "land.brake-minus"
+    row = table(walk)["brake plus"]
+    assert (row.state, row.remark) == ("deviation", "landed on -X2:12, planned -X2:5")
+
+
+def test_what_else_is_planned_for_that_terminal_is_said_with_it():
+    walk = wired()
+    say(walk, "landed on X two terminal six")
+    say(walk, "affirm")
+    assert walk.run.open_points[0].reason.endswith("-X2:6 is planned for brake, brake minus")
+
+
+def test_a_wrong_read_back_changes_nothing():
+    walk = wired()
+    say(walk, "landed on X two terminal seven")
+    say(walk, "negative")
+    assert walk.run.at == "land.brake-plus" and not walk.run.open_points and not walk.run.pending
+
+
+@pytest.mark.parametrize("spot", ["X four terminal one", "X four terminal nine"])
+def test_power_on_a_low_voltage_strip_can_not_be_passed_over_by_it(spot):
+    walk = wired()
+    say(walk, f"landed on {spot}")
+    assert say(walk, "affirm") == ["open-point"]
+    assert walk.run.at == "land.brake-plus" and "land.brake-plus" not in walk.run.marks
+    row = table(walk)["brake plus"]
+    assert row.state == "deviation" and "landed on -X4" in row.remark
+    assert walk.put(inputs.Unable(reason="later")) == ["open-point"]
+    assert walk.run.at == "land.brake-plus"
+    assert "landed on -X4" in walk.run.open_points[0].reason
+    walk.confirm("done")  # moved to where it belongs
+    assert walk.run.open_points == ()
+    assert walk.run.at == "land.brake-minus"
+    walk.confirm("done")
+    walk.confirm("done")
+    assert table(walk)["brake plus"].state == "done"
+
+
+def test_a_core_on_an_earth_terminal_can_not_be_passed_over_by_it():
+    earth = '  - {device: motor-earth, conductor: motor PE, terminal: "-X2:4"}\n'
+    walk = wired(JOB + BRAKE + earth)
+    say(walk, "landed on X two terminal four")
+    assert say(walk, "affirm") == ["open-point"]
+    assert walk.run.at == "land.brake-plus"
+
+
+def test_naming_the_planned_terminal_confirms_nothing():
+    walk = wired()
+    assert say(walk, "landed on X two terminal five") == ["ask-again"]
+    assert walk.run.at == "land.brake-plus" and walk.run.pending is None
+
+
+def test_only_a_conductor_s_step_takes_it():
+    walk = Walk()
+    assert say(walk, "landed on X two terminal seven") == ["ask-again"]
+    walk.put(inputs.Landed(strip="X2", point="7"))
+    assert walk.run.pending is None
+
+
+def test_what_was_landed_is_replayed_from_the_log_s_own_text():
+    event = inputs.Event(input=inputs.Landed(strip="X2", point="7"), at_s=1.0)
+    assert inputs.Event.model_validate_json(event.model_dump_json()) == event
