@@ -9,6 +9,7 @@ A case is a file in plans/valid or plans/invalid; a new one needs no code. Its c
 from __future__ import annotations
 
 import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ from assistant.dialogue import sounds
 from assistant.dialogue.interpret import interpret_text
 from assistant.dialogue.phrases import spoken
 from assistant.errors import JobError
+from assistant.job import Jobs
 from assistant.procedure import inputs, terminals
 from assistant.procedure.as_wired import as_wired
 from assistant.procedure.load import (
@@ -445,3 +447,27 @@ def test_only_a_conductor_s_step_takes_it():
 def test_what_was_landed_is_replayed_from_the_log_s_own_text():
     event = inputs.Event(input=inputs.Landed(strip="X2", point="7"), at_s=1.0)
     assert inputs.Event.model_validate_json(event.model_dump_json()) == event
+
+
+# --- in a job on record --------------------------------------------------------------------------
+
+
+def test_a_plan_edited_later_changes_nothing_in_a_job_on_record(tmp_path):
+    shutil.copytree(STEPS_DIR / "jobs", tmp_path / "jobs")
+    sheet, file = tmp_path / "jobs" / "pinewharf-d1.yaml", tmp_path / "jobs" / "plans" / "d1.csv"
+    job_id = Jobs(tmp_path / "data").new(sheet, "power-entry").job_id
+    file.write_text(file.read_text().replace("-X1:1,", "-X1:9,"))
+    kept = Jobs(tmp_path / "data").open(job_id).plan.job.terminals
+    assert kept == load_job(STEPS_DIR / "jobs" / "pinewharf-d1.yaml").terminals
+    assert load_job(sheet).terminals != kept
+
+
+def test_the_table_is_worked_out_from_the_entries_of_a_real_log(tmp_path):
+    jobs = Jobs(tmp_path / "data")
+    session = jobs.new(STEPS_DIR / "jobs" / "pinewharf-d2.yaml", "power-entry")
+    entries = jobs.store.entries(session.job_id)
+    events = [(e.seq, inputs.Event.model_validate(e.body["event"])) for e in entries if e.seq > 1]
+    rows = as_wired(session.plan, events)
+    assert [row.planned for row in rows] == list(session.plan.job.terminals)
+    states = {row.planned.device: row.state for row in rows}
+    assert states["mains"] == states["earth"] == "not done" and states["brake"] == "not asked"
