@@ -99,7 +99,23 @@ def _serve(arguments: argparse.Namespace) -> int:
         known = {row["id"] for row in jobs.list()}
         session = jobs.open(arguments.job) if arguments.job in known else jobs.new(arguments.job)
         job_id = session.job_id
+    if arguments.lan:
+        return _run_lan(jobs, job_id, data, arguments.port)
     return _run_server(jobs, job_id, arguments.port, browse=False)
+
+
+def _run_lan(jobs: Any, job_id: str | None, data: Path, port: int) -> int:
+    from assistant.server.lan import Lan
+
+    def say(text: str) -> None:
+        print(text, flush=True)
+
+    landing_port = port + 1 if 0 < port < 65_535 else 0
+    with Lan(jobs, job_id, data / "lan", port=port, landing_port=landing_port, say=say) as served:
+        heard = jobs.recogniser.model if jobs.recogniser else "touch only"
+        say(f"{CAUTION}\nHearing: {heard}\n\n{served.invitation()}\n(Ctrl-C ends)")
+        served.wait()
+    return 0
 
 
 def _demo(arguments: argparse.Namespace) -> int:
@@ -525,8 +541,15 @@ def _parser() -> argparse.ArgumentParser:
     def as_json(found: argparse.ArgumentParser) -> None:
         found.add_argument("--json", action="store_true", help="print data as JSON")
 
-    serve = command("serve", _serve, "the server and the page, on this machine")
-    serve.add_argument("--port", type=_port, default=PORT)
+    serve = command("serve", _serve, "the server and the page, on this machine or its network")
+    serve.add_argument(
+        "--lan", action="store_true",
+        help="for the phones of the local network, by https and with a code to scan",
+    )  # fmt: skip
+    serve.add_argument(
+        "--port", type=_port, default=PORT,
+        help="of the page; with --lan the next one shows new phones how to trust this machine",
+    )  # fmt: skip
     serve.add_argument("--job", help="job to open: an id on record, a job file, or a demo job")
     serve.add_argument("--no-voice", action="store_true", help="the browser speaks")
     engine(serve)

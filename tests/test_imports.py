@@ -50,11 +50,12 @@ SHARED = {("dialogue", "assistant.speech.recogniser"): {"Expected", "Transcript"
 ONLY_IN = {
     "sqlite3": {"records"},
     "sqlite_utils": {"records"},
-    "cryptography": {"records"},
+    "cryptography": {"records", "server"},
     "icalendar": {"records"},
     "flask": {"server", "cli"},
     "flask_sock": {"server", "cli"},
     "simple_websocket": {"server"},
+    "ifaddr": {"server"},
     "werkzeug": {"server", "cli"},
     "pint": {"quantity"},
     "ruamel": {"procedure", "dialogue"},

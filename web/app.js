@@ -8,6 +8,7 @@ import { banners } from "./view/banners.js";
 import { button, element, fill } from "./view/element.js";
 import { heardLine } from "./view/heard-line.js";
 import { jobsView } from "./view/jobs.js";
+import { joinView } from "./view/join.js";
 import { peopleBar, peopleView } from "./view/people.js";
 import { readingsView } from "./view/readings.js";
 import { recordView } from "./view/record.js";
@@ -18,35 +19,36 @@ import { stepCard } from "./view/step-card.js";
 const address = new URL(location.href);
 const pairing = new URLSearchParams(address.hash.slice(1)); // what follows # never leaves the phone
 const asked = (name) => pairing.get(name) ?? address.searchParams.get(name) ?? "";
-const role = asked("role") === "helper" ? "helper" : "lead";
+const role = (asked("role") || localStorage.getItem("role")) === "helper" ? "helper" : "lead";
 
 const store = new Store({
   view: null, link: "connecting", mic: false, micProblem: null, level: null, heard: null,
-  error: null, ring: null, started: false, slow: false, job: asked("job"), role, device: drawn(`device-${role}`), seen: 0,
+  error: null, ring: null, started: false, slow: false, job: asked("job"), role, device: drawn(`device-${role}`, 8), seen: 0,
 });
 const speaker = new Speaker();
 const microphone = new Microphone();
 const line = new Line(
   `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/socket`,
-  { device: store.get("device"), role, job: store.get("job"), headset: asked("headset") === "1", code: asked("code"), key: drawn(`key-${role}`) },
+  { device: store.get("device"), role, job: store.get("job"), headset: asked("headset") === "1", key: drawn("key", 16) },
 );
 let headset = asked("headset") === "1";
 let context = null;
 let cautious = true; // the first link is no link that came back
+const AWAY_MS = 2000; // a link lost for longer is spoken of when it is back
 
 // A number drawn once and kept: one id a phone and role, so that a reload is no new person, and one
 // key. The key is told to the server alone: the id, which all devices get to know, takes no seat.
-function drawn(name) {
+function drawn(name, bytes) {
   let kept = localStorage.getItem(name);
   if (!kept) {
-    kept = Array.from(crypto.getRandomValues(new Uint8Array(8)), (b) => b.toString(16).padStart(2, "0")).join("");
+    kept = Array.from(crypto.getRandomValues(new Uint8Array(bytes)), (b) => b.toString(16).padStart(2, "0")).join("");
     localStorage.setItem(name, kept);
   }
   return kept;
 }
 
 async function ask(path, body) {
-  const headers = { "X-Pairing-Code": asked("code") };
+  const headers = { "X-Device-Key": drawn("key", 16) };
   const response = await fetch(path, body
     ? { method: "POST", headers: { ...headers, "Content-Type": "application/json" }, body: JSON.stringify(body) }
     : { headers });
@@ -80,6 +82,12 @@ const act = {
   openMicrophone,
   role(next) { go({ role: next }); },
   job(id) { go({ job: id }); },
+  // A join code is used up by the first phone that brings it; from then on this phone's key counts.
+  async join(code) {
+    const found = await ask("/api/join", { code, key: drawn("key", 16) });
+    localStorage.setItem("role", found.role);
+    go({ role: found.role });
+  },
   async begin(sheet) {
     try {
       go({ job: (await ask("/api/jobs", { job: sheet })).job });
@@ -92,7 +100,6 @@ const act = {
 function go(changes) {
   const next = new URLSearchParams({ job: store.get("job"), role: store.get("role"), ...changes });
   if (headset) next.set("headset", "1");
-  if (asked("code")) next.set("code", asked("code"));
   location.hash = next;
   location.reload();
 }
@@ -192,7 +199,6 @@ const TAKES = {
   ring(message) {
     store.set({ ring: message.who });
     speaker.tone("ring");
-    navigator.vibrate?.([300, 150, 300, 150, 600]);
   },
   error(message) {
     store.set({ error: message });
@@ -203,11 +209,15 @@ const TAKES = {
 line.addEventListener("message", (event) => TAKES[event.detail.type]?.(event.detail));
 line.addEventListener("welcome", (event) => store.set({ job: event.detail.job }));
 line.addEventListener("link", (event) => {
-  const { state } = event.detail;
+  const { state, away_ms = 0 } = event.detail;
   if (state === store.get("link")) return;
   document.body.classList.toggle("cut", state !== "open");
+  if (state === "not-joined") return show("join");
   if (state !== "open") {
-    if (store.get("link") === "open") speaker.tone("link-lost");
+    if (store.get("link") === "open" && state === "lost") {
+      speaker.tone("link-lost");
+      speaker.tell("Link lost. Nothing is heard.");
+    }
     talk(false);
     store.set({ link: state, level: null });
   } else {
@@ -216,8 +226,16 @@ line.addEventListener("link", (event) => {
     store.set({ link: state });
     line.sign("headset", { on: headset });
     if (speaker.speaking) line.sign("playback", { on: true });
+    if (away_ms > AWAY_MS && store.get("started")) backAgain();
   }
 });
+
+// What was said into the gap is gone: the person is told, and hears again what is asked, unless
+// something newer is being said anyway.
+function backAgain() {
+  store.set({ error: { what: "The link is back.", do: "What was said meanwhile was not heard: say it again." } });
+  setTimeout(() => speaker.again(), 800);
+}
 
 // --- views -------------------------------------------------------------------------------------------
 
@@ -264,6 +282,7 @@ function headsetButton() {
   return toggle;
 }
 
+page("join", (root) => joinView(root, act));
 page("step", (root) => stepCard(root, store, act));
 page("readings", (root) => readingsView(root, store));
 page("sound", (root) => soundCheckView(root, store));
@@ -308,6 +327,8 @@ earBar(document.getElementById("ear"), store);
 banners(document.getElementById("banners"), store, act);
 heardLine(document.getElementById("heard"), store);
 show("start");
-line.connect();
+// Without the code in the address: a page that is kept or sent on must not carry it.
+if (asked("code")) act.join(asked("code")).catch(() => go({}));
+else line.connect();
 
 if ("serviceWorker" in navigator && isSecureContext) navigator.serviceWorker.register("./sw.js").catch(() => {});

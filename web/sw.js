@@ -8,7 +8,7 @@ const FILES = [
   "icons/icon.svg", "icons/icon-192.png", "icons/icon-512.png",
   "net/messages.js", "net/socket.js", "state/store.js",
   "view/banners.js", "view/element.js", "view/gate-panel.js", "view/heard-line.js", "view/helper-card.js",
-  "view/jobs.js", "view/keypad.js", "view/people.js", "view/read-back.js", "view/readings.js", "view/record.js", "view/shapes.js",
+  "view/jobs.js", "view/join.js", "view/keypad.js", "view/people.js", "view/read-back.js", "view/readings.js", "view/record.js", "view/shapes.js",
   "view/sound-check.js", "view/status-bar.js", "view/step-card.js", "view/turns.js",
 ];
 

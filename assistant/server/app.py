@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -31,7 +31,7 @@ def create_app(
     jobs: Jobs,
     default_job: str | None = None,
     *,
-    hosts: tuple[str, ...] = LOCAL_HOSTS,
+    hosts: Collection[str] = LOCAL_HOSTS,
     make_endpointer: Callable[[], Endpointer] = _endpointer,
     web: Path | None = None,
     pairing: Pairing | None = None,
@@ -44,14 +44,14 @@ def create_app(
         Opens jobs and lists them.
     default_job : str, optional
         Id of the job that a device gets which names none.
-    hosts : tuple of str
-        Names and addresses this server answers to, without port.
+    hosts : collection of str
+        Names and addresses this server answers to, in lower case, without port.
     make_endpointer : callable
         Makes what cuts a device's sound into utterances; called once a device and listening turn.
     web : Path, optional
         Folder of the page.
     pairing : Pairing, optional
-        Codes that a device must know; for a server that other machines can reach.
+        Codes and keys of devices; for a server that other machines can reach.
 
     Returns
     -------

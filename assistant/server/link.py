@@ -119,6 +119,10 @@ class Link:
         """True while a connection serves this link."""
         return self._connection > 0
 
+    def serves(self, connection: int) -> bool:
+        """True while that connection is the one that serves."""
+        return self._connection == connection
+
     def connect(self) -> int:
         """Id of a new connection; one that served before is told to end."""
         with self._changed:

@@ -54,8 +54,8 @@ class Hello(Message):
     job, "" for the server's default. session: as the last `welcome` gave it, "" for a new
     one. last: number of the last post that was taken. headset: the sound comes from a headset,
     so that replies can't be heard by the microphone. rate_hz: sample rate of the binary
-    frames. [Hz] code: pairing code, "" where the server asks for none. key: a secret that the
-    device drew for itself and keeps with its id; without it nobody takes its seat.
+    frames. [Hz] key: a secret that the device drew for itself and keeps with its id; without it
+    nobody takes its seat, and where devices have to join, it is what the join code let in.
     """
 
     type: ClassVar[str] = "hello"
@@ -66,7 +66,6 @@ class Hello(Message):
     last: int = 0
     headset: bool = False
     rate_hz: int = RATE_HZ
-    code: str = ""
     key: str = ""
 
 
@@ -142,6 +141,13 @@ class Headset(Message):
 
     type: ClassVar[str] = "headset"
     on: bool
+
+
+@dataclass(frozen=True)
+class Gap(Message):
+    """Sound was lost here: what was being said is not to be pieced together over the gap."""
+
+    type: ClassVar[str] = "gap"
 
 
 @dataclass(frozen=True)
@@ -291,6 +297,7 @@ FROM_DEVICE: dict[str, type[Message]] = {
         Talk,
         Playback,
         Headset,
+        Gap,
         Ack,
         Ping,
     )

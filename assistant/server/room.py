@@ -25,6 +25,7 @@ from assistant.server.messages import (
     RATE_HZ,
     Ack,
     Error,
+    Gap,
     GateCancel,
     GatePress,
     GateRelease,
@@ -298,6 +299,8 @@ class Room:
                 link.acknowledge(last)
             case Headset(on=on):
                 seat.headset = on
+            case Gap():
+                seat.ear.shut()
             case Playback(on=on):
                 seat.playing_until_s = self._clock() + PLAYBACK_MAX_S if on else 0.0
                 if not on and not seat.headset:

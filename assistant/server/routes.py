@@ -17,6 +17,7 @@ from assistant.procedure.load import load_pack
 from assistant.records import log
 from assistant.server.guard import LOCAL_HOSTS, bare
 from assistant.server.hub import Hub
+from assistant.server.messages import STRING_MAX
 from assistant.server.pairing import Pairing
 
 SHEET = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
@@ -74,7 +75,19 @@ def install(app: Flask, hub: Hub, web: Path, pairing: Pairing | None = None) -> 
 
     @app.get("/api/health")
     def health() -> Any:
-        return {"ok": True, "default_job": hub.default_job}
+        return {"ok": True, "default_job": hub.default_job, "pairing": pairing is not None}
+
+    @app.post("/api/join")
+    def join() -> Any:
+        body = request.get_json(silent=True)
+        given = body if isinstance(body, dict) else {}
+        code, key = (str(given.get(name) or "")[:STRING_MAX] for name in ("code", "key"))
+        role = pairing.redeem(code, key, request.remote_addr or "") if pairing else None
+        if role is None:
+            raise Problem(
+                403, "That code is not valid, or was used.", "Scan the one shown now, or wait."
+            )
+        return {"role": role}
 
     @app.get("/api/jobs")
     def jobs() -> Any:

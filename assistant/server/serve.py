@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import socket
 import ssl
 import threading
@@ -32,9 +33,7 @@ class Server:
         try:
             listening = socket.create_server((host, port), backlog=128)
         except OSError as error:
-            raise ThirdhandError(
-                f"port {port} of {host} can't be had ({error.strerror}); choose another one"
-            ) from error
+            raise ThirdhandError(_why_not(error, host, port)) from error
         with listening:
             self._server = make_server(
                 host,
@@ -70,7 +69,9 @@ class Server:
         """Stop serving and close every connection; the jobs' records are whole at any moment."""
         self._server.shutdown()
         self._thread.join(timeout=10)
-        self._app.extensions["hub"].close()
+        hub = self._app.extensions.get("hub")
+        if hub:
+            hub.close()
         self._server.server_close()
 
     def __enter__(self) -> Server:
@@ -83,6 +84,17 @@ class Server:
         trace: TracebackType | None,
     ) -> None:
         self.stop()
+
+
+def _why_not(error: OSError, host: str, port: int) -> str:
+    if error.errno == errno.EADDRINUSE:
+        return (
+            f"port {port} is taken by another program, perhaps another Thirdhand; end that one, or "
+            "choose another port with --port"
+        )
+    if error.errno == errno.EACCES:
+        return f"port {port} is kept for the system; choose one above 1023 with --port"
+    return f"port {port} of {host} can't be had ({error.strerror}); choose another one"
 
 
 def listen(

@@ -35,7 +35,7 @@ CLOSE_WITHIN_S = 2.0  # for the device's half of a close
 FAULTS_MAX = 50  # frames in a row that are no messages; more of them is abuse
 BACKLOG_MAX = 200  # frames read from the network and not yet looked at
 GONE = (ConnectionClosed, LocalProtocolError, OSError)  # the connection has ended
-GOING_AWAY, POLICY, TAKEN_OVER = 1001, 1008, 4001
+GOING_AWAY, POLICY, TAKEN_OVER, NOT_JOINED = 1001, 1008, 4001, 4003
 
 
 class _WholeSends:
@@ -106,7 +106,7 @@ def _serve(ws: Any, hub: Hub, pairing: Pairing | None) -> None:
     )
     sender.start()
     try:
-        _read_all(ws, room, seat)
+        _read_all(ws, room, seat, connection)
     finally:
         room.depart(seat, connection)
         sender.join(timeout=5)
@@ -130,11 +130,11 @@ def _greet(ws: Any, hub: Hub, pairing: Pairing | None) -> tuple[Room, Seat, int,
             message, _n = decode(frame)
             if not isinstance(message, Hello):
                 raise MessageError(f"'{message.type}' came before hello", "say hello first")
-            if pairing and not pairing.admits(message.code, message.role):
-                raise MessageError(
-                    f"the code is not that of the {message.role}",
-                    "scan the code that the server shows",
-                )
+            if pairing and not pairing.admits(message.key, message.role):
+                what = f"this device has not joined as {message.role}"
+                ws.send(encode(Error(what, "scan the code that the server shows")))
+                _close(ws, NOT_JOINED, what)
+                return None
             room = _room(hub, message.job)
             seat, connection, welcome = room.enter(message)
         except MessageError as error:
@@ -182,11 +182,16 @@ def _send_all(ws: Any, link: Link, connection: int, sent: int) -> None:
         pass
 
 
-def _read_all(ws: Any, room: Room, seat: Seat) -> None:
-    """Take frames until the connection ends."""
+def _read_all(ws: Any, room: Room, seat: Seat, connection: int) -> None:
+    """Take frames until the connection ends, or another of the device has taken over.
+
+    What was stuck in the network meanwhile and comes now is old: it must not mix with the new.
+    """
     faults = 0
     while True:
         frame = ws.receive(timeout=30)  # a close that the device never answers ends here
+        if not seat.link.serves(connection):
+            return
         if frame is None:
             continue
         if len(ws.input_buffer) > BACKLOG_MAX:

@@ -42,6 +42,7 @@ from __future__ import annotations
 import contextlib
 import itertools
 import json
+import secrets
 import shutil
 import sqlite3
 import threading
@@ -256,8 +257,13 @@ class Attempt:
         stack.callback(lambda: [client.drop() for client in self.clients.values()])
 
     def _code(self, name: str) -> str:
+        """The key of a device that joined in this role; any other text as it is."""
         assert self.pairing
-        return self.pairing.codes.get(name, name)
+        if name not in self.pairing.codes:
+            return name
+        key = secrets.token_hex(16)
+        self.pairing.redeem(self.pairing.codes[name], key)
+        return key
 
     def _connect(self, what: dict[str, Any]) -> None:
         assert self.server
@@ -265,7 +271,7 @@ class Attempt:
         code = self._code(what.get("code", what.get("role", "lead")))
         client = self.clients.get(what["device"])
         if client is None:
-            client = Client(self.server, what["device"], **hello, code=code)
+            client = Client(self.server, what["device"], **hello, key=code)
             client.patience_s = PATIENCE_S
             self.clients[what["device"]] = client
         try:
@@ -333,7 +339,7 @@ class Attempt:
         request = Request(self.server.url + path, data=body)
         request.add_header("Content-Type", "application/json")
         if "code" in what:
-            request.add_header("X-Pairing-Code", self._code(what["code"]))
+            request.add_header("X-Device-Key", self._code(what["code"]))
         for name, value in what.get("headers", {}).items():
             request.add_header(name, value)
         try:

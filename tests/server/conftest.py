@@ -109,7 +109,7 @@ class Client:
     def drop(self) -> None:
         """Lose the link without a word."""
         if self.socket:
-            with contextlib.suppress(OSError):
+            with contextlib.suppress(OSError, AttributeError):  # it may have been closed already
                 self.socket.sock.close()
             self.socket = None
 

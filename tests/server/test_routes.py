@@ -22,6 +22,13 @@ class Whole(FlaskClient):
         return super().open(*args, buffered=True, **options)
 
 
+def key(pairing: Pairing, role: str) -> str:
+    """The key of a device that joined in this role."""
+    found = f"{role} {'0' * 32}"
+    assert pairing.redeem(pairing.codes[role], found) == role
+    return found
+
+
 @pytest.fixture
 def client(jobs: Jobs, job_id: str) -> Iterator[FlaskClient]:
     app = create_app(jobs, job_id)
@@ -145,7 +152,7 @@ def test_the_record_is_told_to_paired_devices_only(jobs: Jobs, job_id: str) -> N
         assert client.get("/").status_code == 200
         assert client.get("/api/health").status_code == 200
         assert client.get(path).status_code == 403
-        paired = {"X-Pairing-Code": pairing.codes["helper"]}
+        paired = {"X-Device-Key": key(pairing, "helper")}
         assert client.get(path, headers=paired).status_code == 200
     app.extensions["hub"].close()
 
@@ -181,7 +188,7 @@ def test_a_lead_gets_what_asks_a_helper_in_and_never_the_leads_own_code(
     base = "http://10.0.0.7:8443"
     with app.test_client() as client:
         assert client.get("/api/pairing", base_url=base).status_code == 403
-        code = {"X-Pairing-Code": pairing.codes["lead"]}
+        code = {"X-Device-Key": key(pairing, "lead")}
         found = client.get(f"/api/pairing?job={job_id}", base_url=base, headers=code).json
         other = client.get("/api/pairing?job=other", base_url=base, headers=code)
         assert other.status_code == 404

@@ -1,12 +1,12 @@
 // Plays replies in order, and stops when the person speaks into one that allows it.
 // Events: "playback" {on}; "spoken" when nothing is left to say.
 
-import { sound } from "./tones.js";
+import { feel, sound } from "./tones.js";
 
 const WAITING_MAX = 12;
 
 export class Speaker extends EventTarget {
-  #context = null; #waiting = []; #playing = null; #source = null; #running = false;
+  #context = null; #last = []; #waiting = []; #playing = null; #source = null; #running = false;
 
   // Sound needs a press of the person first; until then only the newest turn is kept.
   begin(context) {
@@ -16,9 +16,22 @@ export class Speaker extends EventTarget {
 
   get speaking() { return this.#playing !== null; }
 
-  tone(name) { return sound(this.#context, name); }
+  // Heard and felt: in noise, or through a glove, one of the two gets there.
+  tone(name) {
+    feel(name);
+    return sound(this.#context, name);
+  }
+
+  // The last turn once more, for a person who may have missed it.
+  again() {
+    if (!this.#running) for (const reply of this.#last) this.say({ ...reply });
+  }
+
+  // Words of the page itself, when no server can speak.
+  tell(text) { this.say({ text, audio: "", turn: this.#last[0]?.turn ?? 0, cut: true, own: true }); }
 
   say(reply) {
+    if (!reply.own) this.#last = [...this.#last.filter((r) => r.turn === reply.turn && r.part !== reply.part), reply];
     if (!this.#context) this.#waiting = this.#waiting.filter((r) => r.turn === reply.turn);
     this.#waiting.push(reply);
     if (this.#waiting.length > WAITING_MAX) this.#waiting.shift();

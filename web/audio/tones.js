@@ -10,8 +10,28 @@ const TONES = {
   fail: [[587, 0, 0.12], [440, 0.13, 0.12], [330, 0.26, 0.22]],
   "link-lost": [[740, 0, 0.12], [494, 0.13, 0.12], [740, 0.26, 0.12], [494, 0.39, 0.12]],
   "link-back": [[494, 0, 0.1], [740, 0.11, 0.16]],
+  deaf: [[523, 0, 0.1], [262, 0.12, 0.3]],
   ring: [[988, 0, 0.15], [988, 0.2, 0.15], [988, 0.6, 0.15], [988, 0.8, 0.15]],
 };
+
+// Pulses and pauses of the phone's motor, in ms; in turn with the tones. Not for "expect": it comes
+// after each reply, and a signal that always comes is soon felt by nobody.
+const PULSES = {
+  heard: [40],
+  done: [40, 60, 40],
+  "not-understood": [150, 100, 150],
+  refused: [600],
+  fail: [150, 80, 150, 80, 150],
+  "link-lost": [80, 60, 80, 60, 80, 60, 500],
+  "link-back": [80, 80, 250],
+  deaf: [300, 150, 300],
+  ring: [300, 150, 300, 150, 600],
+};
+
+// Let a tone be felt, where the phone can.
+export function feel(name) {
+  if (PULSES[name]) navigator.vibrate?.(PULSES[name]);
+}
 
 // Sound a tone; the time it takes. [s]
 export function sound(context, name) {

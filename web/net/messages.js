@@ -7,8 +7,7 @@ export const MESSAGES = {
   "from-device": {
     "hello": {
       "device": "string", "role": "string", "job": "string", "session": "string",
-      "last": "number", "headset": "boolean", "rate_hz": "number", "code": "string",
-      "key": "string"
+      "last": "number", "headset": "boolean", "rate_hz": "number", "key": "string"
     },
     "touch": { "phrase": "string", "seen": "number" },
     "typed": { "text": "string" },
@@ -18,6 +17,7 @@ export const MESSAGES = {
     "talk": { "on": "boolean" },
     "playback": { "on": "boolean" },
     "headset": { "on": "boolean" },
+    "gap": {},
     "ack": { "last": "number" },
     "ping": {}
   },

@@ -3,23 +3,26 @@
 
 import { decode, encode, RATE_HZ } from "./messages.js";
 
-const PING_EVERY_MS = 4000;
-const SILENT_MS = 11000; // no frame for so long: the line is dead though nobody said so
+const PING_EVERY_MS = 1000;
+const SILENT_MS = 4000; // no frame for so long: the line is dead though nobody said so
 const RETRY_MS = [300, 700, 1500, 3000, 5000];
 const ACK_EVERY = 8;
 const STALE_MS = 10000; // a press older than this must not act after the link is back
 const SOUND_WAITING_MAX_BYTES = 96000; // three seconds; beyond it the link is too slow for sound
-const TAKEN_OVER = 4001;
+const ENDS = { 4001: "taken-over", 4003: "not-joined" }; // closed with these codes, it stays closed
 
 export class Line extends EventTarget {
   #url; #hello; #socket = null; #session = ""; #last = 0; #acked = 0;
-  #number = 0; #waiting = new Map(); #tries = 0; #retry = 0; #pulse = 0; #frameAt = 0;
-  #open = false; #ended = false;
+  #number = 0; #waiting = new Map(); #tries = 0; #retry = 0; #pulse = 0; #beatAt = 0; #frameAt = 0;
+  #open = false; #ended = false; #torn = false; #lostAt = 0;
 
   constructor(url, hello) {
     super();
     this.#url = url;
     this.#hello = hello;
+    // The phone itself knows best when its network goes, and when it is worth trying again.
+    addEventListener("offline", () => this.#socket && this.#lost(0));
+    addEventListener("online", () => !this.#socket && this.#retry && this.connect());
   }
 
   get open() { return this.#open; }
@@ -29,11 +32,12 @@ export class Line extends EventTarget {
   connect() {
     this.#ended = false;
     clearTimeout(this.#retry);
+    this.#retry = 0;
     if (this.#socket) this.#drop(this.#socket);
     const socket = new WebSocket(this.#url);
     socket.binaryType = "arraybuffer";
     this.#socket = socket;
-    this.#frameAt = Date.now();
+    this.#frameAt = this.#beatAt = Date.now();
     socket.onopen = () => socket.send(encode("hello", {
       ...this.#hello, session: this.#session, last: this.#last, rate_hz: RATE_HZ,
     }));
@@ -67,9 +71,15 @@ export class Line extends EventTarget {
     if (this.#open) this.#socket.send(encode(type, fields));
   }
 
-  // Sound: dropped while the link is down or too slow. False if it was dropped.
+  // Sound: dropped while the link is down or too slow. False if it was dropped. What was said on
+  // both sides of the gap is not to be pieced together: "four ... two" is no forty-two.
   sound(frame) {
-    if (!this.#open || this.#socket.bufferedAmount > SOUND_WAITING_MAX_BYTES) return false;
+    if (!this.#open || this.#socket.bufferedAmount > SOUND_WAITING_MAX_BYTES) {
+      this.#torn = true;
+      return false;
+    }
+    if (this.#torn) this.sign("gap");
+    this.#torn = false;
     this.#socket.send(frame);
     return true;
   }
@@ -106,8 +116,10 @@ export class Line extends EventTarget {
       if (unanswered.length) this.#void();
     }
     this.#session = message.session;
+    const away_ms = this.#lostAt ? Date.now() - this.#lostAt : 0;
+    this.#lostAt = 0;
     this.#tell("welcome", message);
-    this.#tell("link", { state: "open" });
+    this.#tell("link", { state: "open", away_ms });
   }
 
   #void() {
@@ -118,6 +130,10 @@ export class Line extends EventTarget {
   }
 
   #beat() {
+    // A page that slept has had no frames either: it asks first, and judges at the next beat.
+    const slept = Date.now() - this.#beatAt > 3 * PING_EVERY_MS;
+    this.#beatAt = Date.now();
+    if (slept) this.#frameAt = Math.max(this.#frameAt, Date.now() - PING_EVERY_MS);
     if (Date.now() - this.#frameAt > SILENT_MS) {
       this.#lost(0);
     } else if (this.#open) {
@@ -137,10 +153,11 @@ export class Line extends EventTarget {
     this.#socket = null;
     clearInterval(this.#pulse);
     if (this.#ended) return;
-    if (code === TAKEN_OVER) {
-      this.#tell("link", { state: "taken-over" });
+    if (ENDS[code]) {
+      this.#tell("link", { state: ENDS[code] });
       return;
     }
+    this.#lostAt ||= Date.now();
     this.#tell("link", { state: "lost" });
     const wait = RETRY_MS[Math.min(this.#tries, RETRY_MS.length - 1)];
     this.#tries += 1;
