@@ -234,3 +234,13 @@ def m004_sealed_bodies(db: Database) -> None:
         db.conn.execute(
             f"CREATE TRIGGER {name} BEFORE {event} BEGIN SELECT RAISE(ABORT, '{why}'); END"
         )
+
+
+@migrations()
+def m005_views_for_the_office(db: Database) -> None:
+    """Views to read with any SQLite tool; what each column means stands in records/README.md."""
+    from assistant.records.views import VIEWS
+
+    for name, text in VIEWS.items():
+        db.conn.execute(f"DROP VIEW IF EXISTS {name}")
+        db.conn.execute(f"CREATE VIEW {name} AS {text}")

@@ -1,0 +1,353 @@
+"""A door over the years: its jobs, how a reading went, and when it is due again.
+
+When a trend is named
+---------------------
+A change from visit to visit is mostly the meter, the weather and the hand. So:
+
+* fewer than three visits with a value: no trend is named;
+* three or four: only if every visit went the same way, and the last value is at least half as much
+  again as the first, or at most two thirds of it;
+* five or more: only if Mann and Kendall's test finds a trend (exact, two-sided, p at most 0.05)
+  and the line through the values (Theil and Sen) changed by a tenth or more.
+
+The factor and the tenth are common practice, no source; the test is [1]_, the line [2]_. A visit is
+a job; of values taken again in one job the last counts, corrections included. A value over range is
+no number: it is counted and left out.
+
+References
+----------
+.. [1] M. G. Kendall, Rank Correlation Methods (from memory); the counts are worked out here.
+.. [2] P. K. Sen, Estimates of the regression coefficient based on Kendall's tau, J. Am. Stat.
+   Assoc. 63 (1968) (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from functools import cache
+from itertools import combinations, pairwise
+from math import factorial
+from statistics import median
+from typing import Any
+
+from assistant.errors import RecordError, UnitError
+from assistant.quantity import Quantity, same_dimension, unit
+from assistant.records.store import Store
+
+FEWEST = 3  # visits
+MANY = 5  # visits from which chance is judged by Mann and Kendall's test
+P_MOST = 0.05
+FACTOR = 1.5
+TENTH = 0.1
+# A powered door is looked at once a year or oftener: common practice, no source.
+SERVICE_DAYS = 365
+SERVICE_READING = "next-service"  # days to the next service, as the calculator of that name gives
+
+
+@dataclass(frozen=True)
+class Visit:
+    """A reading at one job. value: in the trend's unit, None where the meter had no number."""
+
+    job: str
+    wall: str
+    seq: int
+    value: float | None
+    said: str
+    at_least: float | None
+    at_most: float | None
+    verdict: str
+    instrument: str
+
+
+@dataclass(frozen=True)
+class Trend:
+    """A reading over the visits, oldest first, and what can honestly be said of it.
+
+    claimed: does the sentence name a change? See the module text for the rule.
+    """
+
+    site: str
+    door: str
+    reading: str
+    unit: str
+    visits: tuple[Visit, ...]
+    sentence: str
+    claimed: bool
+
+
+@dataclass(frozen=True)
+class Due:
+    """When a door is due. reason: what the date comes from; days_left: below zero if overdue."""
+
+    site: str
+    door: str
+    job: str
+    last: str
+    due: str
+    days_left: int
+    reason: str
+    open_points: int
+
+
+# --- jobs ----------------------------------------------------------------------------------------
+
+
+def jobs_of_door(store: Store, door: str, site: str = "") -> list[dict[str, Any]]:
+    """All jobs of a door, oldest first: the columns of the view, and counts.
+
+    Raises
+    ------
+    RecordError
+        If no job is of this door, or doors of several sites have this name; names what there is.
+    """
+    rows = store.query("SELECT * FROM jobs_of_door ORDER BY started, job")
+    named = [row for row in rows if _same(row["door"], door)]
+    found = [row for row in named if not site or _same(row["site"], site)]
+    if not found:
+        doors = sorted({f"{row['door']} at {row['site']}" for row in rows if row["door"]})
+        known = "; ".join(doors[:12]) or "none yet"
+        at = f" at {site}" if site else ""
+        raise RecordError(f"there is no job of a door '{door}'{at}; doors on record: {known}")
+    sites = sorted({row["site"] for row in found})
+    if len(sites) > 1:
+        raise RecordError(f"there is a door '{door}' at {'; '.join(sites)}; name one with --site")
+    for row in found:
+        readings = _last_readings(store, row["job"])
+        row["readings"] = len(readings)
+        row["failed"] = [name for name, each in readings.items() if each["verdict"] == "fail"]
+        points = store.query("SELECT step FROM open_points WHERE job = ?", [row["job"]])
+        row["open_points"] = [point["step"] for point in points]
+    return found
+
+
+def _same(a: str | None, b: str) -> bool:
+    return (a or "").strip().casefold() == b.strip().casefold()
+
+
+def _last_readings(store: Store, job_id: str) -> dict[str, dict[str, Any]]:
+    """A job's readings by name, the last of each."""
+    return {row["name"]: row for row in store.readings(job_id)}
+
+
+def search(store: Store, words: str, most: int = 100) -> list[dict[str, Any]]:
+    """Entries in which the words stand, the newest first: in what was heard, said, noted, read.
+
+    Words match in any case and in the order given; what was taken out is not found.
+    """
+    sign = "\\"
+    pattern = words.strip()
+    for special in (sign, "%", "_"):
+        pattern = pattern.replace(special, sign + special)
+    rows = store.query(
+        "SELECT e.job, e.seq, e.wall, e.kind, group_concat(x.atom, ' | ') AS found "
+        "FROM entries AS e, json_tree(CASE WHEN json_valid(e.body) THEN e.body END) AS x "
+        "WHERE e.kind <> 'start' AND x.type = 'text' AND x.key <> '~sealed' "
+        "AND x.atom LIKE ? ESCAPE '\\' "
+        "GROUP BY e.job, e.seq ORDER BY e.wall DESC, e.seq DESC LIMIT ?",
+        [f"%{pattern}%", most],
+    )
+    return [{**row, "found": " | ".join(dict.fromkeys(row["found"].split(" | ")))} for row in rows]
+
+
+# --- trends --------------------------------------------------------------------------------------
+
+
+def trend(store: Store, door: str, reading: str, site: str = "") -> Trend:
+    """A reading of a door over all its jobs.
+
+    Raises
+    ------
+    RecordError
+        If there is no such door, or it never had such a reading; names those that it had.
+    """
+    jobs = jobs_of_door(store, door, site)
+    taken: list[dict[str, Any]] = []
+    known: set[str] = set()
+    for job in jobs:
+        readings = _last_readings(store, job["job"])
+        known |= readings.keys()
+        if reading in readings:
+            taken.append(readings[reading])
+    if not taken:
+        names = ", ".join(sorted(known)) or "none yet"
+        raise RecordError(f"door '{door}' has no reading '{reading}'; it has: {names}")
+    shown = next((row["unit"] for row in reversed(taken) if row["value"] is not None), "one")
+    visits = tuple(_visit(row, shown) for row in taken)
+    sentence, claimed = sentence_of(reading, visits, unit(shown).symbol)
+    site, door = jobs[0]["site"], jobs[0]["door"]
+    return Trend(site, door, reading, unit(shown).symbol, visits, sentence, claimed)
+
+
+def _visit(row: dict[str, Any], shown: str) -> Visit:
+    def at(value: Any, of: str) -> float | None:
+        if value is None or not same_dimension(of, shown):
+            return None
+        return float(Quantity(Decimal(str(value)), of).to(shown).value)
+
+    limit_unit = row["limit_unit"] or row["unit"]
+    try:
+        return Visit(
+            job=row["job"],
+            wall=row["wall"],
+            seq=row["seq"],
+            value=at(row["value"], row["unit"]),
+            said=row["special"] or f"{row['value']} {unit(row['unit']).symbol}".strip(),
+            at_least=at(row["at_least"], limit_unit),
+            at_most=at(row["at_most"], limit_unit),
+            verdict=row["verdict"],
+            instrument=row["instrument"] or "",
+        )
+    except (UnitError, ArithmeticError) as error:
+        raise RecordError(
+            f"entry {row['seq']} of job '{row['job']}' can't be compared: {error}"
+        ) from error
+
+
+def sentence_of(reading: str, visits: tuple[Visit, ...], symbol: str) -> tuple[str, bool]:
+    """What can be said of the visits, and whether it names a change."""
+    values = [visit.value for visit in visits if visit.value is not None]
+    name = reading.replace("-", " ").replace(".", " ")
+    out = len(visits) - len(values)
+    left = f" {out} without a number {'is' if out == 1 else 'are'} left out." if out else ""
+    if len(values) < FEWEST:
+        few = f"{len(values)} visit{'s' * (len(values) != 1)} with a value"
+        return f"{name}: {few}, too few for a trend ({FEWEST} are needed).{left}", False
+    first, last = values[0], values[-1]
+    span = f"from {first:.4g} to {last:.4g} {symbol}".rstrip()
+    count = f"{len(values)} visits"
+    if min(values) <= 0:
+        return f"{name}: {count}, with values at or below zero; see the plot.{left}", False
+    if not _changed(values):
+        low, high = min(values), max(values)
+        spread = f"between {low:.4g} and {high:.4g} {symbol}".rstrip()
+        return f"{name}: no trend in {count}, {spread}.{left}", False
+    return f"{name} {_words(values)} in {count}, {span}.{_limit(visits[-1], symbol)}{left}", True
+
+
+def _changed(values: list[float]) -> bool:
+    """The rule of the module text; values above zero."""
+    if len(values) < MANY:
+        steps = [b - a for a, b in pairwise(values)]
+        one_way = all(step > 0 for step in steps) or all(step < 0 for step in steps)
+        ratio = values[-1] / values[0]
+        return one_way and (ratio >= FACTOR or ratio <= 1 / FACTOR)
+    start, end = sen_line(values)
+    return kendall_p(values) <= P_MOST and abs(end - start) >= TENTH * max(abs(start), abs(end))
+
+
+def _words(values: list[float]) -> str:
+    """ "halved", "rose by 30 %": by the values for few visits, by their line for many."""
+    start, end = (values[0], values[-1]) if len(values) < MANY else sen_line(values)
+    ratio = end / start if start > 0 < end else values[-1] / values[0]
+    named = {
+        0.5: "halved",
+        1 / 3: "fell to a third",
+        0.25: "fell to a quarter",
+        0.1: "fell tenfold",
+    }
+    named |= {2.0: "doubled", 3.0: "tripled", 10.0: "rose tenfold"}
+    for factor, words in named.items():
+        if abs(ratio / factor - 1) <= 0.05:
+            return words
+    if ratio < 1:
+        return f"fell by {100 * (1 - ratio):.0f} %"
+    return f"rose by {100 * (ratio - 1):.0f} %" if ratio < 3 else f"rose {ratio:.1f} times"
+
+
+def _limit(last: Visit, symbol: str) -> str:
+    """Where the last value stands against its limits."""
+    if last.value is None or (last.at_least is None and last.at_most is None):
+        return ""
+    edges = [f"at least {last.at_least:.4g}"] if last.at_least is not None else []
+    edges += [f"at most {last.at_most:.4g}"] if last.at_most is not None else []
+    holds = "within" if last.verdict == "pass" else "OUTSIDE"
+    return f" The last is {holds} its limits ({' and '.join(edges)} {symbol})."
+
+
+def kendall_p(values: list[float]) -> float:
+    """Two-sided probability that chance alone orders values at least so much one way.
+
+    Mann and Kendall's S against its exact distribution for n values without ties; with ties it
+    errs to the side of no trend.
+    """
+    s = sum((b > a) - (b < a) for a, b in combinations(values, 2))
+    n = len(values)
+    pairs = n * (n - 1) // 2
+    # S = pairs - 2 * inversions
+    beyond = sum(_inversions(n)[: (pairs - abs(s)) // 2 + 1])
+    return min(1.0, 2 * beyond / factorial(n))
+
+
+@cache
+def _inversions(n: int) -> tuple[int, ...]:
+    """How many orders of n values have 0, 1, 2 ... inversions."""
+    counts = [1]
+    for size in range(2, n + 1):
+        longer = [0] * (len(counts) + size - 1)
+        for place, count in enumerate(counts):
+            for more in range(size):
+                longer[place + more] += count
+        counts = longer
+    return tuple(counts)
+
+
+def sen_line(values: list[float]) -> tuple[float, float]:
+    """First and last value of Theil and Sen's line through values at equal steps."""
+    places = range(len(values))
+    slope = median((values[j] - values[i]) / (j - i) for i, j in combinations(places, 2))
+    base = median(value - slope * place for place, value in zip(places, values, strict=True))
+    return base, base + slope * (len(values) - 1)
+
+
+# --- due -----------------------------------------------------------------------------------------
+
+
+def due(
+    store: Store, today: date, *, days: int = SERVICE_DAYS, within: int | None = None
+) -> list[Due]:
+    """Doors with the date of their next service, the most urgent first.
+
+    Parameters
+    ----------
+    days : int
+        Interval where no job of the door says another. [d]
+    within : int
+        Only doors that are due in so many days or less; all, if None. [d]
+    """
+    latest: dict[tuple[str, str], dict[str, Any]] = {}
+    for row in store.query("SELECT * FROM jobs_of_door WHERE door IS NOT NULL ORDER BY started"):
+        latest[(row["site"] or "", row["door"])] = row
+    found = [due_of(store, row, today, days) for row in latest.values()]
+    found = [each for each in found if within is None or each.days_left <= within]
+    return sorted(found, key=lambda each: (each.due, each.site, each.door))
+
+
+def due_of(store: Store, job: dict[str, Any], today: date, days: int = SERVICE_DAYS) -> Due:
+    """When the door of a job (a row of `jobs_of_door`) is due after it."""
+    ended = str(job["ended"] or job["started"])
+    reason, interval = f"{days} days after the last job; no job says another interval", days
+    said = _last_readings(store, job["job"]).get(SERVICE_READING)
+    if said and said["si_value"] is not None and said["si_unit"] == "s":
+        interval = int(said["si_value"] // 86_400)
+        reason = f"{interval} days, as entry {said['seq']} of the job says"
+    try:
+        last = date.fromisoformat(ended[:10])
+    except ValueError as error:
+        raise RecordError(
+            f"job '{job['job']}' ended at {ended!r}, which is no date; "
+            f"see 'thirdhand record verify {job['job']}'"
+        ) from error
+    when = last + timedelta(days=interval)
+    points = store.query("SELECT count(*) AS n FROM open_points WHERE job = ?", [job["job"]])
+    return Due(
+        site=job["site"] or "",
+        door=job["door"] or "",
+        job=job["job"],
+        last=last.isoformat(),
+        due=when.isoformat(),
+        days_left=(when - today).days,
+        reason=reason,
+        open_points=points[0]["n"],
+    )
