@@ -130,6 +130,12 @@ class Carried:
     kind: str
 
 
+def _row(table: tuple[tuple[int, tuple[str, ...]], ...], ambient: Decimal) -> tuple[str, ...]:
+    """The factors of a band of ambient temperature. [degC]"""
+    # 113 degF comes out a hair above the 45 degC that it is, and must stay in that band.
+    return next(factors for up_to, factors in table if round(ambient, 6) <= up_to)
+
+
 def nec_ampacity(size: str, metal: str, laid: Laid) -> Carried:
     """Ampacity of an American gauge ("12"): the smaller of corrected wire and terminal column.
 
@@ -147,7 +153,7 @@ def nec_ampacity(size: str, metal: str, laid: Laid) -> Carried:
     if not cell:
         valid = f"90 for {size} AWG, which has no other column"
         raise RangeError("insulation", f"{insulation} degC", valid)
-    factors = next(f for up_to, f in NEC_AMBIENT if laid.ambient <= up_to)
+    factors = _row(NEC_AMBIENT, laid.ambient)
     if not factors[column]:
         valid = f"55 degC or less for insulation of {insulation} degC"
         raise RangeError("ambient", f"{shown(laid.ambient)} degC", valid)
@@ -192,7 +198,7 @@ def iec_ampacity(size: str, metal: str, laid: Laid) -> Carried:
     loaded = 3 if laid.phases == "three-phase" else 2
     row = IEC_COPPER[insulation, loaded][laid.method].split()
     cell = Decimal(row[IEC_SIZES.index(size)])
-    factors = next(f for up_to, f in IEC_AMBIENT if laid.ambient <= up_to)
+    factors = _row(IEC_AMBIENT, laid.ambient)
     warm = Decimal(factors[("70", "90").index(insulation)])
     circuits = max(-(-int(laid.together) // loaded), 1)
     bundle = next((Decimal(f) for up_to, f in IEC_BUNDLE if circuits <= up_to), None)
