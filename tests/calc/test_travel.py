@@ -1,10 +1,11 @@
-"""Travel-time guard against hand-worked examples."""
+"""Travel times and their guard against worked examples and an integral by scipy."""
 
 from decimal import Decimal
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import integrate, optimize
 
 from assistant.calc import calculate
 from assistant.errors import RangeError
@@ -68,3 +69,68 @@ def test_a_whole_second_always_fits(work):
 def test_guard_refuses_what_is_no_travel_time(work, given_, valid):
     with pytest.raises(RangeError, match=valid):
         work("travel-time-guard", **given_)
+
+
+@pytest.mark.parametrize(
+    ("given_", "seconds"),
+    [
+        # standards.md E.3: E7, E9 both ways, E10 (derived). 2 m/s2 to 1 m/s is a ramp of 0.5 s.
+        ({"height": "3.0 m", "speed": "1.0 m/s"}, 3.5),
+        ({"height": "10 ft", "speed": "24 in/s", "start_ramp": "0 s", "stop_ramp": "0 s"}, 5.0),
+        ({"height": "10 ft", "speed": "12 in/s", "start_ramp": "0 s", "stop_ramp": "0 s"}, 10.0),
+        ({"height": "0.3 m", "speed": "1.0 m/s"}, 0.7746),
+    ],
+)
+def test_travel_time_agrees_with_the_worked_examples(work, given_, seconds):
+    found = work("travel-time", **given_)
+    assert float(found.values["time"].value) == pytest.approx(seconds, abs=5e-5)
+    assert float(found.values["guard-lowest"].value) == pytest.approx(seconds + 2, abs=5e-5)
+    assert float(found.values["guard-highest"].value) == pytest.approx(seconds + 3, abs=5e-5)
+
+
+def test_a_short_way_never_reaches_full_speed(work):
+    """standards.md E10: peak 0.7746 m/s (derived)."""
+    found = work("travel-time", height="0.3 m", speed="1 m/s")
+    assert float(found.values["peak"].value) == pytest.approx(0.7746, abs=5e-5)
+
+
+def test_travel_time_agrees_with_speed_integrated_by_scipy(work):
+    up, down, full = 0.8, 0.4, 1.2
+
+    def way(time):
+        def speed(t):
+            return max(0.0, min(full, full * t / up, full * (time - t) / down))
+
+        return integrate.quad(speed, 0, time, points=[up, time - down])[0]
+
+    time = optimize.brentq(lambda t: way(t) - 3.4, 1.3, 20)
+    found = work(
+        "travel-time", height="3.4 m", speed="1.2 m/s", start_ramp="0.8 s", stop_ramp="0.4 s"
+    )
+    assert float(found.values["time"].value) == pytest.approx(time, rel=1e-6)
+
+
+@given(st.decimals(0, 10, places=2), st.decimals("0.05", "3", places=2))
+def test_a_higher_door_takes_longer_and_no_way_no_time(height, speed):
+    def time(metres):
+        given_ = {
+            "height": Quantity(metres, "metre"),
+            "speed": Quantity(speed, "metre-per-second"),
+        }
+        return calculate("travel-time", given_).values["time"].value
+
+    assert time(Decimal(0)) == 0
+    assert time(height + 1) > time(height) >= height / speed
+
+
+@pytest.mark.parametrize(
+    ("given_", "valid"),
+    [
+        ({"height": "-1 m", "speed": "1 m/s"}, "from 0 to 20 metre"),
+        ({"height": "3 m", "speed": "0 m/s"}, "from 0.02 to 5"),
+        ({"height": "3 s", "speed": "1 m/s"}, "given in metre"),
+    ],
+)
+def test_what_is_no_travel_is_refused(work, given_, valid):
+    with pytest.raises(RangeError, match=valid):
+        work("travel-time", **given_)
