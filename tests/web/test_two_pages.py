@@ -20,9 +20,10 @@ INERT_MS = 450
 # From the door's release to its edge. The lead's lines but where "helper: " stands before them.
 CLEAR = ("all clear", "helper: all clear")
 BEFORE = [
-    *("all roles are clear", "done", "done", "panel is closed", "handles are free", "we agree"),
+    *["done"] * 5,
+    *("calibration is good", "panel is closed", "handles are free"),
     *("done", "people are clear", "done", "clear to energise four seven", "affirm"),
-    *("power is on", "affirm", "done"),
+    *("power is on", "affirm", "all roles are clear", "we agree", "done"),
     *[*CLEAR, "the door stopped", *CLEAR, "nothing moved"] * 4,
     *("four", "affirm"),
 ]
@@ -227,9 +228,9 @@ def test_the_lead_asks_the_helper_in_and_they_change_over(
     helper.wait_for_selector("text=The lead answers")
     press(lead, "main [data-phrase=affirm]")
     lead.wait_for_selector(".task")  # the lead is the helper from now on
-    helper.wait_for_selector("main [data-phrase='all roles are clear']")
+    helper.wait_for_selector("main [data-phrase=done]")
     assert not helper.query_selector(".task")
-    press(helper, "main [data-phrase='all roles are clear']")
+    press(helper, "main [data-phrase=done]")
     at(lead, job, "notify")
     (last,) = [e.body["event"] for e in job.store.entries(job.job_id) if "event" in e.body][-1:]
     assert last["who"] == "lead"
