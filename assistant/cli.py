@@ -456,6 +456,8 @@ def _record(arguments: argparse.Namespace) -> int:
             else:
                 print(f"NOT GOOD at entry {verdict.first_bad_seq}: {verdict.why}")
             return 0 if verdict.ok else 1
+        if arguments.what == "report":
+            return _report(arguments, store)
         text = (log.export_csv if arguments.csv else log.export_json)(store, arguments.job)
         if arguments.out:
             # The mark at the start tells spreadsheets that a CSV file is UTF-8.
@@ -464,6 +466,28 @@ def _record(arguments: argparse.Namespace) -> int:
         else:
             print(text, end="" if text.endswith("\n") else "\n")
         return 0
+
+
+def _report(arguments: argparse.Namespace, store: Any) -> int:
+    """The commissioning record, or the customer's page, as a PDF file."""
+    from assistant.job import plan_if_readable
+    from assistant.records.report import commissioning_record, customer_page
+
+    head = store.head(arguments.job)
+    named = dict(each.partition("=")[::2] for each in arguments.name)
+    plan = plan_if_readable(head)
+    if arguments.customer:
+        pdf = customer_page(store, arguments.job, plan, paper=arguments.paper)
+    else:
+        pdf = commissioning_record(store, arguments.job, plan, paper=arguments.paper, names=named)
+    kind = "customer" if arguments.customer else "record"
+    out = arguments.out or Path(f"{arguments.job}-{kind}.pdf")
+    try:
+        out.write_bytes(pdf)
+    except OSError as problem:
+        raise FileError(str(out), None, f"can't be written: {problem.strerror}") from problem
+    print(f"written to {out}")
+    return 0
 
 
 def _models(arguments: argparse.Namespace) -> int:
@@ -607,11 +631,15 @@ def _parser() -> argparse.ArgumentParser:
     as_json(plan)
 
     record = command("record", _record, "the log and what comes of it")
-    record.add_argument("what", choices=("list", "show", "verify", "export"))
+    record.add_argument("what", choices=("list", "show", "verify", "export", "report"))
     record.add_argument("job", nargs="?")
     record.add_argument("--anchor", default="", help="chain head from a printed report to verify")
     record.add_argument("--csv", action="store_true", help="export the readings as CSV")
     record.add_argument("--out", type=Path, help="file to export to")
+    record.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="of the report")
+    record.add_argument("--customer", action="store_true", help="report: the customer's page")
+    record.add_argument("--name", action="append", default=[], metavar="ROLE=NAME",
+                        help="report: a name to print, 'lead=...'; none is kept")  # fmt: skip
     as_json(record)
 
     models = command("models", _models, "speech models: what is here, what can be had")

@@ -12,7 +12,7 @@ from __future__ import annotations
 import logging
 import secrets
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal
@@ -497,6 +497,14 @@ def plan_of(texts: dict[str, str]) -> Plan:
         return parse_pack(files, f"kept pack {name}")
 
     return string_plan([kept(name) for name in texts["packs"].split("\n")], kept, job)
+
+
+def plan_if_readable(head: Mapping[str, Any]) -> Plan | None:
+    """The plan of a log's head; None where this version can't read its texts any more."""
+    try:
+        return plan_of(head["texts"])
+    except (ThirdhandError, KeyError, TypeError):
+        return None
 
 
 def plan_from_files(packs: Iterable[str | Path], job: Job) -> Plan:

@@ -13,6 +13,7 @@ from werkzeug.exceptions import HTTPException, NotFound
 
 from assistant import resources
 from assistant.errors import PackError, ThirdhandError
+from assistant.job import plan_if_readable
 from assistant.procedure.load import load_pack
 from assistant.records import log
 from assistant.server.guard import LOCAL_HOSTS, bare
@@ -143,6 +144,22 @@ def install(app: Flask, hub: Hub, web: Path, pairing: Pairing | None = None) -> 
     def as_csv(job_id: str) -> Response:
         text = log.export_csv(hub.jobs.store, known(job_id))
         return _download(text.encode("utf-8-sig"), "text/csv", f"{job_id}.csv")
+
+    @app.get("/api/records/<job_id>/report.pdf")
+    def as_pdf(job_id: str) -> Response:
+        from assistant.records import report  # half a second to load, for what is seldom asked
+
+        wanted = request.args.get("paper", "A4")
+        paper = next((each for each in report.PAPERS if each == wanted), None)
+        if paper is None:
+            raise Problem(400, "There is no such paper.", "Take A4 or Letter.")
+        store = hub.jobs.store
+        head = store.head(known(job_id))
+        plan = plan_if_readable(head)
+        customer = request.args.get("for") == "customer"
+        make = report.customer_page if customer else report.commissioning_record
+        name = f"{job_id}-{'customer' if customer else 'record'}.pdf"
+        return _download(make(store, job_id, plan, paper=paper), "application/pdf", name)
 
     @app.get("/api/sheets")
     def sheets() -> Any:

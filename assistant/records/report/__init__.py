@@ -15,12 +15,12 @@ from pydantic import ValidationError
 from assistant.errors import RecordError, ThirdhandError
 from assistant.procedure import gates, inputs, machine
 from assistant.procedure.model import Plan
-from assistant.records.log import verify
 from assistant.records.report import back, customer, front, sums, words, work
 from assistant.records.report.facts import Facts, gather
 from assistant.records.report.page import Paper, Sheet
-from assistant.records.report.photos import Photo, photos
+from assistant.records.report.photos import Photo, kept_photos, photos
 from assistant.records.store import Store
+from assistant.records.verify import clock_jumps, verify
 
 __all__ = ["Photo", "commissioning_record", "customer_page"]
 
@@ -34,7 +34,7 @@ def commissioning_record(
     *,
     paper: Paper = "A4",
     date: datetime | None = None,
-    pictures: Sequence[Photo] = (),
+    pictures: Sequence[Photo] | None = None,
     names: Mapping[str, str] | None = None,
 ) -> bytes:
     """The record of a job as a PDF file.
@@ -49,7 +49,7 @@ def commissioning_record(
     date : datetime, optional
         Date of the file; the last entry's wall time if left out.
     pictures : sequence of Photo
-        In the order in which they are to be printed.
+        In the order in which they are to be printed; those kept in the record if left out.
     names : mapping, optional
         Role -> name, only as the crew entered it.
 
@@ -62,7 +62,7 @@ def commissioning_record(
     facts = gather(job_id, store.head(job_id), entries, plan)
     verdict = verify(store, job_id)
     named = {words.plain(role): words.plain(name) for role, name in (names or {}).items() if name}
-    over, unsettled = _left(plan, entries)
+    facts.passed_over, facts.unsettled = _left(plan, entries)
     title = f"Commissioning record, {_where(facts)}"
     sheet = _sheet(paper, title, facts, date, f"Chain head {verdict.head_hash[:8]}")
     front.cover(sheet, facts, verdict, named)
@@ -73,12 +73,14 @@ def commissioning_record(
     work.lockout(sheet, facts)
     work.wiring(sheet, facts)
     work.settings(sheet, facts)
-    work.deviations(sheet, facts, over, unsettled)
+    work.deviations(sheet, facts)
     work.remarks(sheet, facts)
-    photos(sheet, facts, pictures)
+    kept = kept_photos(store, facts, entries) if pictures is None else pictures
+    photos(sheet, facts, kept)
     work.training(sheet, facts)
     back.instruments(sheet, facts)
-    back.ground(sheet, facts, verdict, (jump.text for jump in facts.jumps))
+    jumps = [jump.why for jump in clock_jumps(store, job_id)]
+    back.ground(sheet, facts, verdict, store.signatures(job_id), jumps)
     back.sign_off(sheet, facts, named, verdict.head_hash)
     return sheet.finish()
 

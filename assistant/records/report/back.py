@@ -6,12 +6,13 @@ from collections.abc import Iterable, Mapping
 from hashlib import sha256
 
 from assistant.records import chain
-from assistant.records.log import Verdict
+from assistant.records.entries import Signature
 from assistant.records.report import words
 from assistant.records.report.facts import Facts
 from assistant.records.report.front import CAUTION, unverified
 from assistant.records.report.page import BAD, GREY, INK, MARGIN, Line, Sheet
 from assistant.records.report.table import Cell, Column, Row, pairs, table
+from assistant.records.verify import Verdict
 
 KINDS = {
     "published": "read on a page that states it",
@@ -77,7 +78,13 @@ def _line_for(sheet: Sheet, role: str, name: str) -> None:
     sheet.y = y + 7
 
 
-def ground(sheet: Sheet, facts: Facts, verdict: Verdict, jumps: Iterable[str]) -> None:
+def ground(
+    sheet: Sheet,
+    facts: Facts,
+    verdict: Verdict,
+    signatures: Iterable[Signature],
+    jumps: list[str],
+) -> None:
     """Disclaimer, sources, versions with digests, chain head, clock."""
     sheet.heading("What this record rests on", keep=40)
     sheet.paragraph(CAUTION)
@@ -113,15 +120,27 @@ def ground(sheet: Sheet, facts: Facts, verdict: Verdict, jumps: Iterable[str]) -
         [
             ("Chain head", verdict.head_hash if verdict.count else chain.FIRST),
             ("Check", rule),
+            (
+                "Taken out since",
+                f"texts or files of entries {', '.join(map(str, verdict.redacted))}"
+                if verdict.redacted
+                else "nothing",
+            ),
+            *(
+                (
+                    "Signed by key",
+                    f"{each['public_key']}, over entries 1 to {each['count']} (Ed25519)",
+                )
+                for each in signatures
+            ),
             ("To check it again", f"thirdhand record verify {facts.job_id} "
              f"--anchor {verdict.head_hash[:8]}"),
         ],
     )  # fmt: skip
     sheet.heading("Clock", 2)
-    told = list(jumps)
-    for jump in told:
-        sheet.item(words.first_up(jump))
-    if not told:
+    for jump in jumps:
+        sheet.item(f"{words.first_up(jump)}.")
+    if not jumps:
         sheet.paragraph("Wall clock and monotonic time agree from the first entry to the last.")
 
 

@@ -16,7 +16,6 @@ from assistant.procedure.model import Plan, Step
 from assistant.records.report import words
 
 _BLANK = re.compile(r"\{(\w+)\}")
-JUMP_S = 120.0  # clock and monotonic time may drift apart by this much before it is told
 
 
 @dataclass(frozen=True)
@@ -117,10 +116,11 @@ class Facts:
     points: list[Point] = field(default_factory=list)
     heard: list[tuple[float, float, bool]] = field(default_factory=list)  # [s], 0 to 1, taken
     entered: dict[str, Moment] = field(default_factory=dict)  # step -> when it was first spoken
-    jumps: list[Told] = field(default_factory=list)
     first: Moment | None = None
     last: Moment | None = None
     finished: bool = False
+    passed_over: list[str] = field(default_factory=list)  # steps an answer led past
+    unsettled: list[str] = field(default_factory=list)  # steps not answered at the log's end
 
     @property
     def job(self) -> Mapping[str, Any]:
@@ -189,7 +189,6 @@ def gather(
         event = _mapping(body.get("event"))
         at = Moment(entry.seq, str(entry.wall), float(entry.mono_s), str(event.get("who") or ""))
         facts.first = facts.first or at
-        _clock(facts, at, _mapping(event.get("input")).get("kind") == "restarted")
         facts.last = at
         _event(facts, at, event)
         for effect in body.get("effects") or ():
@@ -200,28 +199,6 @@ def gather(
 
 def _mapping(value: Any) -> Mapping[str, Any]:
     return value if isinstance(value, Mapping) else {}
-
-
-def _clock(facts: Facts, at: Moment, restarted: bool) -> None:
-    """Wall time that went another way than monotonic time."""
-    before = facts.last
-    if before is None or before.seq == 1:
-        return
-    now, then = words.when(at.wall), words.when(before.wall)
-    if now is None or then is None:
-        return
-    if (now.tzinfo is None) != (then.tzinfo is None):
-        return
-    passed_s = (now - then).total_seconds()
-    gap_s = passed_s - (at.mono_s - before.mono_s)
-    if abs(gap_s) <= JUMP_S or (restarted and gap_s > 0):
-        return
-    way = "forward" if gap_s > 0 else "back"
-    text = (
-        f"the clock went {way} by {abs(gap_s) / 60:.0f} min between entries {before.seq} and "
-        f"{at.seq}; monotonic time says {at.mono_s - before.mono_s:.0f} s passed"
-    )
-    facts.jumps.append(Told(at, "jump", text))
 
 
 def _event(facts: Facts, at: Moment, event: Mapping[str, Any]) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from assistant.records.log import Verdict
 from assistant.records.report import words
 from assistant.records.report.facts import Facts, Measure, duration_s
 from assistant.records.report.page import (
@@ -24,6 +23,7 @@ from assistant.records.report.page import (
     broken,
 )
 from assistant.records.report.table import Cell, Column, Row, pairs, table
+from assistant.records.verify import Verdict
 
 CAUTION = (
     "This record says what was said and measured; it makes nothing safe and replaces no "
@@ -50,8 +50,11 @@ def status(facts: Facts, verdict: Verdict) -> tuple[str, Colour, str]:
             f"{_count(len(facts.open), 'open point')}.",
         )
     if not facts.finished or facts.open:
-        done = "all steps are settled" if facts.finished else "not all steps are settled"
-        return "INCOMPLETE", WARN, f"{_count(len(facts.open), 'open point')}; {done}."
+        left = "all steps are settled" if facts.finished else "not all steps are settled"
+        if facts.unsettled:
+            left = f"{_count(len(facts.unsettled), 'step')} not settled yet"
+        told = f"{_count(len(facts.open), 'open point')}; {left}."
+        return "INCOMPLETE", WARN, words.first_up(told)
     return (
         "COMPLETE",
         GOOD,

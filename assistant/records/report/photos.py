@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from PIL import Image, ImageOps
 
+from assistant.records.entries import Entry
 from assistant.records.report import words
 from assistant.records.report.facts import Facts
 from assistant.records.report.page import (
@@ -22,6 +24,7 @@ from assistant.records.report.page import (
     broken,
     clean,
 )
+from assistant.records.store import Store
 
 LONGEST_PX = 1400  # 84 mm at 420 dots an inch
 MOST_PX = 120_000_000  # more is no photo of a phone, and would fill the memory
@@ -30,17 +33,21 @@ GAP = 6.0  # [mm]
 CAPTION_LINES = 3
 
 
+Image_ = Path | bytes | Callable[[], bytes | None]
+
+
 @dataclass(frozen=True)
 class Photo:
     """A photo of a job.
 
-    step: id of the step it belongs to, or "". wall: when it was taken (ISO 8601). image: a JPEG,
-    PNG or WebP file, by path or as its bytes. caption: what it shows.
+    step: id of the step it belongs to, or "". wall: when it was kept (ISO 8601). image: a JPEG,
+    PNG or WebP file: its path, its bytes, or a function that gives them (None: they are gone), so
+    that only one lies in memory. caption: what it shows.
     """
 
     step: str
     wall: str
-    image: Path | bytes
+    image: Image_
     caption: str = ""
 
 
@@ -63,6 +70,19 @@ def photos(sheet: Sheet, facts: Facts, pictures: Sequence[Photo]) -> None:
     sheet.y = sheet.bottom
 
 
+def kept_photos(store: Store, facts: Facts, entries: Iterable[Entry]) -> list[Photo]:
+    """The photos that the record itself holds; the remark that one belongs to is its caption."""
+    notes = {note.at.seq: note.text for note in facts.of("note")}
+    found = []
+    for entry in entries:
+        told = entry.body.get("attachment")
+        if isinstance(told, dict) and told.get("kind") == "photo":
+            caption = notes.get(told.get("about") or 0, "")
+            image = partial(store.attachment, entry.job, entry.seq)
+            found.append(Photo(str(told.get("step") or ""), entry.wall, image, caption))
+    return found
+
+
 def _one(
     sheet: Sheet, facts: Facts, photo: Photo, frame: tuple[float, float, float, float]
 ) -> None:
@@ -73,7 +93,7 @@ def _one(
     with sheet.unread():
         sheet.box(x, y, w, h, TINT)
     if small is None:
-        line = Line("This photo can't be read.", 9, False, GREY)
+        line = Line("This photo is gone or can't be read.", 9, False, GREY)
         with sheet.tagged("P"):
             sheet.put(x, y + h / 2, line, "centre", w)
     else:
@@ -98,13 +118,16 @@ def _one(
             y += line.height
 
 
-def _small(image: Path | bytes) -> tuple[bytes, tuple[int, int]] | None:
+def _small(image: Image_) -> tuple[bytes, tuple[int, int]] | None:
     """A JPEG small enough for print and its size in pixels; None if it is no picture.
 
     Place and time that a phone writes into its photos do not come along.
     """
     try:
-        source = io.BytesIO(image) if isinstance(image, bytes) else image
+        found = image() if callable(image) else image
+        if found is None:
+            return None
+        source = io.BytesIO(found) if isinstance(found, bytes) else found
         with Image.open(source, formats=("JPEG", "PNG", "WEBP")) as opened:
             if opened.width * opened.height > MOST_PX:
                 return None

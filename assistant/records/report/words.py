@@ -98,6 +98,11 @@ OPTIONS = {
     "beam-disable": "beam disabled near the floor",
     "slack-cable": "slack-cable switch",
     "battery-backup": "battery back-up",
+    "anti-roll-back": "anti-roll-back switch",
+    "wireless-edge": "wireless edge",
+    "four-wire-beam": "four-wire beam",
+    "traffic-light": "traffic light",
+    "fire-contact": "fire contact",
 }
 
 

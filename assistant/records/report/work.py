@@ -233,12 +233,14 @@ def settings(sheet: Sheet, facts: Facts) -> None:
 # --- deviations, remarks, training -------------------------------------------------------------
 
 
-def deviations(sheet: Sheet, facts: Facts, passed_over: list[str], unsettled: list[str]) -> None:
+def deviations(sheet: Sheet, facts: Facts) -> None:
     """What went another way than planned, with the reason."""
     sheet.heading("Deviations", keep=30)
     rows = [*_points(facts), *_outside(facts), *_holds(facts)]
     rows.sort(key=lambda row: row[0])
-    rows += [(0, "–", facts.label(s), "passed over: an answer led past it") for s in passed_over]
+    rows += [
+        (0, "–", facts.label(s), "passed over: an answer led past it") for s in facts.passed_over
+    ]
     if rows:
         columns = (Column("Entry", 12), Column("Who", 18), Column("Step", 62))
         table(
@@ -248,6 +250,7 @@ def deviations(sheet: Sheet, facts: Facts, passed_over: list[str], unsettled: li
         )
     else:
         sheet.paragraph("None.")
+    unsettled = facts.unsettled
     if unsettled:
         sheet.heading("Not reached", 2)
         names = "; ".join(facts.label(each) for each in unsettled[:40])
