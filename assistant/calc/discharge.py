@@ -60,6 +60,8 @@ def drive_wait(
     warnings = ["time is no proof: measure plus to minus", "a bleed resistor can be open"]
     if label.value:
         lines.append(f"label: {shown(label)}")
+    else:
+        warnings.append("find the drive's label or sheet: it may ask for longer")
     if capacitance.value and resistance.value:
         wait = dc_bus_wait(bus, capacitance, resistance, target)
         computed = wait.values["wait"].to("minute").value
@@ -69,7 +71,6 @@ def drive_wait(
         minutes, kind = UNKNOWN_MIN, "common-practice"
         source = "waiting times on drives' labels, 5 to 15 min"
         lines.append("no label, no values: 15 min, the long end of what labels say")
-        warnings.append("find the drive's label or sheet: it may ask for longer")
     wait_for = Quantity(minutes, "minute")
     return Result(
         values={"wait": wait_for, "bus": bus},

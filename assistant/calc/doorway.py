@@ -18,15 +18,16 @@ DRY_AIR = Decimal("287.055")  # gas constant [J/(kg K)]
 HEAT = Decimal("1.006")  # of dry air [kJ/(kg K)]
 GRAVITY = Decimal("9.80665")
 FLOW = Decimal("0.221")
+SMALL_K, SMALL_FACTOR = Decimal(11), Decimal(1)
 
 SOURCE = "Gosney and Olama, doorway air exchange"
-_WIDTH = Input("width", "metre", "clear width of the doorway", low=0.5, high=20)
-_HEIGHT = Input("height", "metre", "clear height of the doorway", low=0.5, high=20)
-_INSIDE = Input("inside", "celsius", "air temperature inside", low=-50, high=60)
-_OUTSIDE = Input("outside", "celsius", "air temperature on the other side", low=-50, high=60)
+WIDTH = Input("width", "metre", "clear width of the doorway", low=0.5, high=20)
+HEIGHT = Input("height", "metre", "clear height of the doorway", low=0.5, high=20)
+INSIDE = Input("inside", "celsius", "air temperature inside", low=-50, high=60)
+OUTSIDE = Input("outside", "celsius", "air temperature on the other side", low=-50, high=60)
 _IN_RH = Input("inside-humidity", "percent", "0 for dry", low=0, high=100, default="0 %")
 _OUT_RH = Input("outside-humidity", "percent", "0 for dry", low=0, high=100, default="0 %")
-_PLACE = (_WIDTH, _HEIGHT, _INSIDE, _OUTSIDE, _IN_RH, _OUT_RH)
+_PLACE = (WIDTH, HEIGHT, INSIDE, OUTSIDE, _IN_RH, _OUT_RH)
 _CYCLES = Input("cycles", "one", "passages an hour", low=0, high=1000)
 _OPENING = Input("opening", "second", "opening time", low=0.3, high=300)
 _CLOSING = Input("closing", "second", "closing time", low=0.3, high=300)
@@ -112,7 +113,9 @@ def exchange(
     return Exchange(air, heat, working, dry)
 
 
-_DRY = ("dry estimate: moisture can double a freezer's figure; give both humidities",)
+_DRY: tuple[str, ...] = (
+    "dry estimate: moisture can double a freezer's figure; give both humidities",
+)
 
 
 @calculator("doorway-exchange", "Air and heat through an open doorway", *_PLACE)
@@ -248,6 +251,9 @@ def open_door_cost(
     rate = price.value / performance.value
     energy = average * yearly / performance.value
     hour = flow.heat * (1 - protection.value / 100) * rate
+    warnings = _DRY if flow.dry and flow.heat else ()
+    if abs(outside.value - inside.value) <= SMALL_K and flow_factor.value < SMALL_FACTOR:
+        warnings += ("at a difference of 11 K or less take a flow factor of 1.1",)
     second = flow.heat * kept * cycles.value / 3600 * yearly * rate
     return Result(
         values={
@@ -269,10 +275,10 @@ def open_door_cost(
         source=f"{SOURCE}; flow factor from memory",
         kind="from-memory",
         assumptions=(
-            "no wind, nothing in the doorway",
+            "no wind, nothing in the doorway; an hour of open door has the whole flow",
             f"one part of electricity moves {shown(performance)} parts of heat",
         ),
-        warnings=_DRY if flow.dry and flow.heat else (),
+        warnings=warnings,
     )
 
 

@@ -73,7 +73,7 @@ def earth_loop(
     r1 = line.ohm_per_km * length.value / 1000 * warm
     r2 = earth.ohm_per_km * length.value / 1000 * warm
     total = external.value + r1 + r2
-    known = "published" if line.kind == earth.kind == "published" else "from-memory"
+    read = line.kind == earth.kind == "published"
     return Result(
         values={
             "loop": Quantity(total, "ohm"),
@@ -86,7 +86,7 @@ def earth_loop(
             f"Zs = {shown(external)} + {shown(r1)} + {shown(r2)} = {shown(total)} ohm",
         ),
         source=f"IEC 60364-4-41, 411.4; {line.source}",
-        kind=known,
+        kind="derived" if read else "from-memory",
         assumptions=("reactance neglected, joints add nothing", "parts simply added"),
     )
 

@@ -13,6 +13,7 @@ from assistant.quantity import Quantity
 MU0_OVER_PI = Decimal("0.4")  # [uH/m]
 MOST_TURNS = 12
 TOLERANCE = Decimal("0.25")
+CLEAR_M = Decimal("0.9144")  # 3 ft
 # Turns by perimeter, two habits of the trade, no source: up to so much -> turns.
 HABIT_FEET = ((12, 6), (20, 5), (60, 4), (240, 3))
 HABIT_METRES = ((6, 4), (10, 3))
@@ -203,4 +204,44 @@ def loop_turns(length: Quantity, width: Quantity, least: Quantity, most: Quantit
         at_most=Quantity(Decimal(highest), "one"),
         assumptions=("lead-in not counted", "detector tunes from 20 to at least 1000 uH"),
         warnings=("the detector's own sheet wins",),
+    )
+
+
+@calculator(
+    "loop-clearance",
+    "How high a loop sees, and how far it must be from a metal door",
+    LENGTH,
+    WIDTH,
+)
+def loop_clearance(length: Quantity, width: Quantity) -> Result:
+    """Detection height, and least distance of a loop from a moving metal door.
+
+    Parameters
+    ----------
+    length, width : Quantity
+        Sides of the rectangle, in any order. [m]
+
+    Returns
+    -------
+    Result
+        `clearance`, also as `at_least`, and detection `height`. [m]
+
+    References
+    ----------
+    .. [1] Two thirds of the short side for both, the clearance at least 3 ft: common practice.
+    """
+    short = min(length.value, width.value)
+    height = short * 2 / 3
+    clearance = Quantity(max(height, CLEAR_M), "metre")
+    return Result(
+        values={"clearance": clearance, "height": Quantity(height, "metre")},
+        working=(
+            f"height seen = 2/3 x {shown(short)} m = {shown(height)} m",
+            f"clearance = larger of {shown(height)} m and {shown(CLEAR_M)} m (3 ft)",
+        ),
+        source="two thirds of the short side, at least 3 ft from the door",
+        kind="common-practice",
+        at_least=clearance,
+        assumptions=("no steel mesh below the loop",),
+        warnings=("a high chassis needs a longer short side, not more sensitivity",),
     )

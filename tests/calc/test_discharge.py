@@ -75,7 +75,10 @@ def test_the_longest_of_label_and_sum_is_waited(work):
         computed
     )
     assert float(work("drive-wait", **parts, label="15 min").at_least.value) == 15
-    assert float(work("drive-wait", line="480 V", label="5 min").at_least.value) == 5
+    labelled = work("drive-wait", line="480 V", label="5 min")
+    assert float(labelled.at_least.value) == 5
+    assert not any("find the drive's label" in each for each in labelled.warnings)
+    assert any("find the drive's label" in each for each in work("drive-wait", **parts).warnings)
 
 
 def test_a_drive_without_label_or_values_is_given_15_minutes(work):

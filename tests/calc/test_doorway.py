@@ -164,6 +164,16 @@ def test_strips_hold_back_93_percent(work):
         assert value(strips, name) == pytest.approx(0.07 * value(bare, name))
 
 
+def test_a_small_difference_asks_for_another_flow_factor(work):
+    """Df 0.8 above 11 K, 1.1 below (from memory)."""
+    cool = {**FREEZER, "inside": "0 degC"}
+    plain = work("open-door-cost", **cool, **TRAFFIC, dwell="8 s")
+    given_ = work("open-door-cost", **cool, **TRAFFIC, dwell="8 s", flow_factor="1.1")
+    assert any("1.1" in each for each in plain.warnings)
+    assert not any("1.1" in each for each in given_.warnings)
+    assert value(given_, "average") / value(plain, "average") == pytest.approx(1.1 / 0.8)
+
+
 def test_no_traffic_costs_nothing_and_the_same_dwell_saves_nothing(work):
     still = work("open-door-cost", **FREEZER, **{**TRAFFIC, "cycles": "0"}, dwell="8 s")
     assert value(still, "average") == value(still, "year") == value(still, "dwell-second") == 0

@@ -246,3 +246,14 @@ def test_a_lead_in_that_is_too_long_is_said_and_an_unknown_gauge_refused(work):
     assert work("loop-resistance", **size, section="1.5 mm2", lead="300 m").warnings
     with pytest.raises(RangeError, match="one of 18"):
         work("loop-resistance", **size, section="13 AWG")
+
+
+@pytest.mark.parametrize(
+    ("length", "width", "height", "clearance"),
+    # standards.md C.5: 4 ft sees 2.67 ft, 6 ft sees 4.0 ft; 3 ft or two thirds (common practice).
+    [("4 ft", "8 ft", 2.67, 3.0), ("8 ft", "4 ft", 2.67, 3.0), ("6 ft", "6 ft", 4.0, 4.0)],
+)
+def test_a_loop_sees_two_thirds_of_its_short_side(work, length, width, height, clearance):
+    found = work("loop-clearance", length=length, width=width)
+    assert float(found.values["height"].to("foot").value) == pytest.approx(height, abs=5e-3)
+    assert float(found.at_least.to("foot").value) == pytest.approx(clearance)
