@@ -22,7 +22,7 @@ def value(result, name):
         # NEC 310.16 as a page quotes the 2023 edition; the slips are cells of older editions.
         ("14", "60", 15, 20), ("12", "60", 20, 25), ("3", "90", 115, 110), ("1", "90", 145, 150),
         ("12", "75", 25, None), ("10", "90", 40, None), ("8", "75", 50, None),
-        ("1/0", "75", 150, None), ("18", "90", 14, None),
+        ("1/0", "75", 150, None), ("18", "90", 14, None), ("16", "90", 18, None),
     ],
 )  # fmt: skip
 def test_table_value_is_the_one_of_the_edition(work, size, column, amps, slip):
@@ -115,6 +115,27 @@ def test_two_circuits_together_carry_eight_tenths(work):
         one = value(work("ampacity", section=section), "corrected")
         two = value(work("ampacity", section=section, conductors="6"), "corrected")
         assert two / one == pytest.approx(0.8)
+
+
+# NEC 310.16 entered a second time, column by column, 14 to 1/0 AWG: copper as read, aluminium (from
+# 12 AWG) from memory.
+COLUMNS = {
+    ("copper", "60"): (15, 20, 30, 40, 55, 70, 85, 95, 110, 125),
+    ("copper", "75"): (20, 25, 35, 50, 65, 85, 100, 115, 130, 150),
+    ("copper", "90"): (25, 30, 40, 55, 75, 95, 115, 130, 145, 170),
+    ("aluminium", "60"): (15, 25, 35, 40, 55, 65, 75, 85, 100),
+    ("aluminium", "75"): (20, 30, 40, 50, 65, 75, 90, 100, 120),
+    ("aluminium", "90"): (25, 35, 45, 55, 75, 85, 100, 115, 135),
+}
+GAUGES = ("14", "12", "10", "8", "6", "4", "3", "2", "1", "1/0")
+
+
+@pytest.mark.parametrize(("metal", "column"), COLUMNS)
+def test_every_cell_is_the_one_of_the_table(work, metal, column):
+    given_ = {"metal": metal, "insulation": column}
+    gauges = GAUGES if metal == "copper" else GAUGES[1:]
+    found = [value(work("ampacity", section=f"{g} AWG", **given_), "table") for g in gauges]
+    assert tuple(found) == COLUMNS[metal, column]
 
 
 @pytest.mark.parametrize("column", [0, 1, 2])

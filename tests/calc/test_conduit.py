@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.calc import calculate
-from assistant.calc.conduit import CONDUITS
+from assistant.calc.conduit import CONDUITS, IEC_DIAMETERS, NEC_CONDUCTORS
 from assistant.errors import RangeError
 from assistant.quantity import registry
 
@@ -61,19 +61,45 @@ def test_one_takes_53_percent_and_two_take_31(work):
     assert value(fill(work, "1/2", "2 x 6 AWG", run="nipple"), "limit") == 60
 
 
+# NEC table 4, its column of 40 percent [in2]: EMT, liquid-tight and flexible read, others memory.
+FORTY = {
+    "emt": {"1/2": 0.122, "3/4": 0.213, "1": 0.346, "1-1/4": 0.598, "1-1/2": 0.814, "2": 1.342},
+    "rigid": {"1/2": 0.125, "3/4": 0.220, "1": 0.355, "1-1/4": 0.610, "1-1/2": 0.829, "2": 1.363},
+    "pvc-40": {"1/2": 0.114, "3/4": 0.203, "1": 0.333, "1-1/4": 0.581, "1-1/2": 0.794, "2": 1.316},
+    "pvc-80": {"1/2": 0.087, "3/4": 0.164, "1": 0.275, "1-1/4": 0.495, "1-1/2": 0.684, "2": 1.150},
+    "liquid-tight": {"3/8": 0.077, "1/2": 0.125, "3/4": 0.216, "1": 0.349, "1-1/4": 0.611,
+                     "1-1/2": 0.792, "2": 1.298},
+    "flexible": {"1/2": 0.127, "3/4": 0.213, "1": 0.327},
+}  # fmt: skip
+
+
 @pytest.mark.parametrize(
-    ("kind", "size", "printed"),
-    [
-        # NEC table 4, its column of 40 percent: EMT, liquid-tight and flexible read, others memory.
-        ("emt", "1/2", 0.122), ("emt", "1", 0.346), ("emt", "2", 1.342), ("rigid", "3/4", 0.220),
-        ("pvc-40", "1/2", 0.114), ("pvc-80", "1", 0.275), ("liquid-tight", "3/8", 0.077),
-        ("liquid-tight", "1-1/4", 0.611), ("flexible", "3/4", 0.213),
-    ],
-)  # fmt: skip
+    ("kind", "size", "printed"), [(k, s, p) for k, sizes in FORTY.items() for s, p in sizes.items()]
+)
 def test_inside_area_agrees_with_the_tables_other_column(work, kind, size, printed):
     inside = value(fill(work, size, "1 x 14 AWG", conduit=kind), "inside")
     square_inch = float(registry().Quantity(1, "inch ** 2").to("millimeter ** 2").magnitude)
-    assert 0.4 * inside / square_inch == pytest.approx(printed, abs=0.00051)
+    assert 0.4 * inside / square_inch == pytest.approx(printed, abs=0.0007)
+
+
+# NEC table 5, its column of diameters [in]: THHN, and TFFN for 18 and 16 AWG (from memory).
+DIAMETERS = {"18": 0.084, "16": 0.096, "14": 0.111, "12": 0.130, "10": 0.164, "8": 0.216,
+             "6": 0.254, "4": 0.324, "3": 0.352, "2": 0.384, "1": 0.446, "1/0": 0.486}  # fmt: skip
+
+
+@pytest.mark.parametrize("gauge", NEC_CONDUCTORS)
+def test_conductor_area_agrees_with_the_tables_diameter(gauge):
+    circle = math.pi * DIAMETERS[gauge] ** 2 / 4
+    assert float(NEC_CONDUCTORS[gauge]) == pytest.approx(circle, rel=0.008)
+
+
+@pytest.mark.parametrize("size", IEC_DIAMETERS)
+def test_metric_core_is_copper_and_two_walls_with_an_allowance(size):
+    """Insulation 0.7, 0.8 and 1.0 mm (EN 50525-2-31, from memory) around a stranded conductor, 1.13
+    times the solid one; the largest diameter allows about 14 percent more."""
+    wall = {"1.5": 0.7, "10": 1.0, "16": 1.0}.get(size, 0.8)
+    nominal = 1.13 * math.sqrt(4 * float(size) / math.pi) + 2 * wall
+    assert float(IEC_DIAMETERS[size]) == pytest.approx(1.14 * nominal, rel=0.03)
 
 
 @pytest.mark.parametrize(

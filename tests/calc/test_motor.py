@@ -63,6 +63,8 @@ def test_columns_keep_the_ratios_that_the_code_gives(work, row):
     at_230 = table(work, f"{row} hp", "230 V")
     for volts, factor in (("200 V", 1.15), ("208 V", 1.10), ("460 V", 0.5), ("575 V", 0.4)):
         assert table(work, f"{row} hp", volts) == pytest.approx(factor * at_230, abs=0.06, rel=0.03)
+    if horsepower(row) <= 2:
+        assert table(work, f"{row} hp", "115 V") == 2 * at_230
 
 
 @pytest.mark.parametrize("row", SINGLE_PHASE)

@@ -9,7 +9,15 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from assistant.calc import calculate
-from assistant.calc.voltage_drop import IEC_RESISTIVITY, lost
+from assistant.calc.conductors import NEC_STRANDED
+from assistant.calc.voltage_drop import (
+    ALUMINIUM,
+    ALUMINIUM_DIRECT,
+    COPPER,
+    IEC_RESISTIVITY,
+    REACTANCE,
+    lost,
+)
 from assistant.errors import RangeError
 
 
@@ -96,6 +104,27 @@ def test_impedance_agrees_with_the_tables_own_column(work, section):
     for conduit, printed in zip(("plastic", "aluminium", "steel"), PRINTED[section], strict=True):
         found = drop(work, "1 A", "1000 ft", f"{section} AWG", "240 V", conduit=conduit, **SINGLE)
         assert value(found, "drop") / 2 == pytest.approx(printed, rel=0.06)
+
+
+@pytest.mark.parametrize("size", COPPER)
+def test_resistances_of_tables_eight_and_nine_agree(size):
+    """Table 9 prints two digits of table 8, or a little more beside metal conduit; aluminium has
+    28.264 / 17.241 times the resistance of copper (IEC 60889, IEC 60028)."""
+    direct = float(NEC_STRANDED[size])
+    for cell in COPPER[size]:
+        assert float(cell) == pytest.approx(direct, rel=0.07)
+    if size in ALUMINIUM:
+        by_resistivity = direct * 28.264 / 17.241
+        assert float(ALUMINIUM_DIRECT[size]) == pytest.approx(by_resistivity, rel=0.02)
+        for cell in ALUMINIUM[size]:
+            assert float(cell) == pytest.approx(by_resistivity, rel=0.05)
+
+
+@pytest.mark.parametrize("size", REACTANCE)
+def test_steel_raises_the_reactance_by_a_quarter(size):
+    """The rule behind table 9 (from memory): 1.25 times that in plastic."""
+    plastic, steel = REACTANCE[size]
+    assert float(steel) == pytest.approx(1.25 * float(plastic), rel=0.02)
 
 
 def test_direct_current_takes_the_direct_table(work):
