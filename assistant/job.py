@@ -14,8 +14,10 @@ import secrets
 import threading
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from decimal import Decimal
+from hashlib import sha256
 from pathlib import Path
 from typing import Any, Literal
 
@@ -43,6 +45,7 @@ from assistant.procedure.plan import plan as string_plan
 from assistant.procedure.plan import progress
 from assistant.procedure.run import Run, TakenReading
 from assistant.quantity import Quantity, unit
+from assistant.records.attachments import attach
 from assistant.records.store import Store
 from assistant.speech.recogniser import Expected, Recogniser, Transcript
 from assistant.speech.voice import Voice
@@ -266,6 +269,50 @@ class JobSession:
             else:
                 what = inputs.Challenge(phrase=phrase, digits=digits)
             return self._act(what, device, "touch", f"{phrase} {digits}, held {held_s:.1f} s")
+
+    def photo(self, device: str, jpeg: bytes, step: str, age_s: float = 0.0) -> Turn:
+        """A picture of a step, kept with the record by an entry that carries its SHA-256.
+
+        Parameters
+        ----------
+        jpeg : bytes
+            The picture, with nothing in it but the picture.
+        step : str
+            Id of the step it was taken at, "" after the end.
+        age_s : float
+            How long ago it was taken, for one that waited for a lost link. [s]
+
+        Raises
+        ------
+        RecordError
+            If it is no picture, or could not be kept; then nothing of it is.
+        """
+        with self._lock:
+            digest = sha256(jpeg).hexdigest()
+            seq = self._photo_kept(digest)
+            new = not seq  # an answer that was lost with the link makes no second picture
+            if new:
+                taken = datetime.fromisoformat(self.clock.wall()) - timedelta(seconds=age_s)
+                kept = attach(
+                    self.store,
+                    self.job_id,
+                    jpeg,
+                    name=f"{taken:%Y-%m-%d %H.%M.%S} {step or 'end'}.jpg",
+                    wall=self.clock.wall(),
+                    mono_s=round(self._base_s + self.clock.mono_s(), 3),
+                    step=step,
+                )
+                seq = kept.seq
+            words = (replies.photo(new),)
+            turn = self._turn(device, Transcript("", 1.0), None, (), words, seq)
+            return self._tell(replace(turn, understood=words[0].rstrip("."), tone="done"))
+
+    def _photo_kept(self, digest: str) -> int:
+        """Place of the entry of a picture, 0 if there is none."""
+        for entry in self.store.entries(self.job_id):
+            if (entry.body.get("attachment") or {}).get("sha256") == digest:
+                return entry.seq
+        return 0
 
     def tick(self) -> Turn | None:
         """Let time have its effect; call about once a second."""
@@ -807,5 +854,5 @@ def _buttons(plan: Plan, run: Run, step: Step | None, role: str) -> list[dict[st
         found += ["measure again"] if run.failing == step.id else []
     if any(not code.startswith("device-lost") for code in run.refused):
         found.append("prove again")  # a device that comes back needs no new proof
-    more = ("say again", "reason", "limits", "go back", "unable", "stand by", "stop work")
-    return buttons(*found, *more)
+    more = ("say again", "reason", "limits", "go back", "unable", "take photo")
+    return buttons(*found, *more, "stand by", "stop work")

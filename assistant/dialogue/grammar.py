@@ -25,7 +25,7 @@ from assistant.speech.recogniser import Expected
 _SAFETY = ("stop-work", "emergency", "lock-off", "power-on")
 _HELD = (
     *("go-ahead", "say-again", "where-are-we", "reason", "limits", "read-back", "note"),
-    *("call-helper", "slower", "faster", "louder", "quieter"),
+    *("call-helper", "take-photo", "slower", "faster", "louder", "quieter"),
 )
 _PENDING = (
     *("affirm", "plain-yes", "negative", "correction", "disregard", "say-again", "read-back"),

@@ -118,6 +118,11 @@ def written(pending: Pending) -> str:
     return pending.word
 
 
+def photo(new: bool) -> str:
+    """What is said of a picture that came: no turn of the machine, but of the record."""
+    return _t("photo-kept" if new else "photo-there")
+
+
 def filled(text: str, step: Step, run: Run) -> str:
     """A step's text with the person that is asked put in."""
     person = run.ledger.next_with_lock() if step.proves == "lock-off" else None
@@ -625,6 +630,11 @@ def _(effect: fx.HandedOver, scene: _Scene) -> Sequence[str]:
 @_say.register
 def _(effect: fx.HelperCalled, scene: _Scene) -> Sequence[str]:
     return (_t("helper-called"),)
+
+
+@_say.register
+def _(effect: fx.PhotoAsked, scene: _Scene) -> Sequence[str]:
+    return (_t("photo-asked"),)
 
 
 @_say.register

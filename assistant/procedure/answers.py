@@ -54,7 +54,8 @@ def take(what: Any, now: Now, run: Run) -> Outcome:
 
 def _allowed_while_held(what: Any) -> bool:
     names = {"go-ahead", "say-again", "where-are-we", "reason", "limits", "stop-work", "emergency"}
-    names |= {"read-back", "call-helper", "slower", "faster", "louder", "quieter"}
+    names |= {"read-back", "call-helper", "take-photo"}
+    names |= {"slower", "faster", "louder", "quieter"}
     if isinstance(what, inputs.Command):
         return what.name in names
     return isinstance(what, inputs.Note | inputs.NotUnderstood)
@@ -662,6 +663,7 @@ _COMMANDS: dict[str, Any] = {
     "measure-again": _measure_again,
     "disregard": lambda now, run: _withdraw(now, run),
     "call-helper": lambda now, run: stay(run, fx.HelperCalled()),
+    "take-photo": lambda now, run: stay(run, fx.PhotoAsked(step=run.at or "")),
     **{n: _setting(n) for n in ("brief", "full", "slower", "faster", "louder", "quieter")},
 }
 

@@ -272,6 +272,13 @@ class HelperCalled(_Effect):
     kind: Literal["helper-called"] = "helper-called"
 
 
+class PhotoAsked(_Effect):
+    """The camera of the device that asked is to take a picture of the step."""
+
+    kind: Literal["photo-asked"] = "photo-asked"
+    step: str
+
+
 class Repeat(_Effect):
     """Speak the last reply again; nothing changes."""
 
@@ -304,6 +311,7 @@ Effect = Annotated[
     | Marked
     | HandedOver
     | HelperCalled
+    | PhotoAsked
     | Repeat,
     Field(discriminator="kind"),
 ]

@@ -122,6 +122,7 @@ class Command(_Input):
         "reason",
         "limits",
         "call-helper",
+        "take-photo",
         "brief",
         "full",
         "slower",

@@ -7,6 +7,8 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from assistant.errors import ThirdhandError
+from assistant.job import plan_of
+from assistant.procedure.model import Plan
 from assistant.server.room import Room
 from assistant.server.sounds import Sounds
 
@@ -46,6 +48,11 @@ class Hub:
         """The view of a job at work; None for one that rests, since to open it is an entry."""
         session = self.jobs.at_work(job_id)
         return session.view() if session else None
+
+    def plan(self, job_id: str) -> Plan:
+        """The plan of a job on record, at work or not; nothing is opened."""
+        session = self.jobs.at_work(job_id)
+        return session.plan if session else plan_of(self.jobs.store.head(job_id)["texts"])
 
     def on_record(self, job_id: str) -> bool:
         """True if the record has the job, or can't be asked: then that is what is wrong."""

@@ -244,6 +244,18 @@ class Ring(Message):
 
 
 @dataclass(frozen=True)
+class Shutter(Message):
+    """This device's person wants a picture: take one when the reply that follows has ended.
+
+    step: id of the step it belongs to, to be sent along with it.
+    """
+
+    type: ClassVar[str] = "shutter"
+    numbered: ClassVar[bool] = True
+    step: str
+
+
+@dataclass(frozen=True)
 class Level(Message):
     """What the server's ear gets, about four times a second while sound comes in.
 
@@ -303,7 +315,8 @@ FROM_DEVICE: dict[str, type[Message]] = {
     )
 }
 FROM_SERVER: dict[str, type[Message]] = {
-    kind.type: kind for kind in (Welcome, State, Say, Heard, Ring, Level, Taken, Error, Pong)
+    kind.type: kind
+    for kind in (Welcome, State, Say, Heard, Ring, Shutter, Level, Taken, Error, Pong)
 }
 _LONGER = {("typed", "text"): TYPED_MAX}
 _JSON_NAME = {str: "string", int: "number", float: "number", bool: "boolean"}

@@ -19,6 +19,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from assistant.errors import ThirdhandError
+from assistant.procedure.effects import PhotoAsked
 from assistant.server.ear import ECHO_TAIL_S, Ear
 from assistant.server.link import Link
 from assistant.server.messages import (
@@ -39,6 +40,7 @@ from assistant.server.messages import (
     Pong,
     Ring,
     Say,
+    Shutter,
     State,
     Taken,
     Talk,
@@ -451,6 +453,9 @@ class Room:
                 self._show_one(seat, self.session.view(link.device))
                 if called and link.device != turn.device:
                     link.post(Ring(turn.who))
+                for effect in turn.effects:
+                    if isinstance(effect, PhotoAsked) and link.device == turn.device:
+                        link.post(Shutter(effect.step))
                 self._say(link, turn, again=False)
 
     def _say(self, link: Link, turn: Turn, again: bool) -> None:

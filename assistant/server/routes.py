@@ -15,12 +15,16 @@ from assistant import resources
 from assistant.errors import PackError, ThirdhandError
 from assistant.job import plan_if_readable
 from assistant.procedure.load import load_pack
+from assistant.procedure.outline import outline
 from assistant.records import log
 from assistant.server.guard import LOCAL_HOSTS, bare
 from assistant.server.hub import Hub
 from assistant.server.messages import STRING_MAX
 from assistant.server.pairing import Pairing
+from assistant.server.pictures import unfit
 
+PHOTO_MAX_BYTES = 3_000_000
+PHOTO_MAX_AGE_S = 86_400.0  # one that waited longer is dated by when it came
 SHEET = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 
 
@@ -119,6 +123,29 @@ def install(app: Flask, hub: Hub, web: Path, pairing: Pairing | None = None) -> 
         if found is None:  # to open it would write to its record, and a GET changes nothing
             raise Problem(409, "This job is not at work.", "Open it on a device, then ask again.")
         return found
+
+    @app.get("/api/jobs/<job_id>/plan")
+    def plan(job_id: str) -> Any:
+        return outline(hub.plan(known(job_id)))
+
+    @app.post("/api/jobs/<job_id>/photos")
+    def photo(job_id: str) -> Any:
+        request.max_content_length = PHOTO_MAX_BYTES
+        session = hub.jobs.at_work(known(job_id))
+        if session is None:
+            raise Problem(409, "This job is not at work.", "Open it on a device, then try again.")
+        if request.mimetype != "image/jpeg":
+            raise Problem(415, "That is no JPEG picture.", "Send image/jpeg.")
+        step, device = (request.args.get(name, "")[:STRING_MAX] for name in ("step", "device"))
+        if step and step not in {each.id for each in session.plan.steps}:
+            raise Problem(400, "There is no such step in this job.", "Name one of /plan, or none.")
+        age_s = min(max(request.args.get("age_s", 0.0, float), 0.0), PHOTO_MAX_AGE_S)
+        jpeg = request.get_data()
+        why = unfit(jpeg)
+        if why:
+            raise Problem(415, why, "Draw it anew on the device, then send it again.")
+        turn = session.photo(device, jpeg, step, age_s)
+        return {"entry": turn.seq, "said": " ".join(turn.replies)}, 201
 
     @app.get("/api/jobs/<job_id>/record")
     def record(job_id: str) -> Any:

@@ -102,7 +102,7 @@ def every_effect(plan) -> list[fx.Effect]:
     found += [fx.Held(cause=c, who="lead") for c in ("stop-work", "stand-by", "emergency")]
     found += [fx.DeviceNotice(role="helper", present=here) for here in (True, False)]
     found += [fx.Marked(step="edge"), fx.Taken(step="edge", word="all clear", person="helper")]
-    found += [fx.Resumed(), fx.HelperCalled(), fx.HandedOver(), fx.Repeat(), fx.Noted(text=echo[0])]
+    found += [fx.Resumed(), fx.HelperCalled(), fx.PhotoAsked(step="supply"), fx.HandedOver(), fx.Repeat(), fx.Noted(text=echo[0])]
     found += [
         fx.Setting(name=n) for n in ("brief", "full", "slower", "faster", "louder", "quieter")
     ]

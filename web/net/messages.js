@@ -36,6 +36,7 @@ export const MESSAGES = {
       "tone": "string", "turn": "number"
     },
     "ring": { "who": "string" },
+    "shutter": { "step": "string" },
     "level": { "dbfs": "number", "speaking": "boolean", "open": "boolean", "why": "string" },
     "taken": { "number": "number" },
     "error": { "what": "string", "do": "string", "about": "number" },
@@ -43,7 +44,7 @@ export const MESSAGES = {
   },
   "numbered": [
     "touch", "typed", "gate-press", "gate-release", "gate-cancel",
-    "state", "say", "heard", "ring", "taken"
+    "state", "say", "heard", "ring", "shutter", "taken"
   ]
 };
 
