@@ -13,7 +13,7 @@ from assistant.errors import RangeError
 from assistant.quantity import Quantity
 
 # NEC table 310.16 at 30 degC, up to three loaded conductors: 60, 75 and 90 degC columns. [A]
-# Copper read on a page that quotes the 2023 edition; before 2014 four cells differ.
+# Copper read on a page that quotes the 2023 edition.
 NEC_COPPER = {
     "18": ("", "", "14"), "16": ("", "", "18"), "14": ("15", "20", "25"), "12": ("20", "25", "30"),
     "10": ("30", "35", "40"), "8": ("40", "50", "55"), "6": ("55", "65", "75"),
@@ -26,6 +26,8 @@ NEC_ALUMINIUM = {
     "6": ("40", "50", "55"), "4": ("55", "65", "75"), "3": ("65", "75", "85"),
     "2": ("75", "90", "100"), "1": ("85", "100", "115"), "1/0": ("100", "120", "135"),
 }  # fmt: skip
+# Copper cells that editions before 2014 have otherwise: (gauge, column) -> [A]. Read.
+NEC_BEFORE_2014 = {("14", "60"): 20, ("12", "60"): 25, ("3", "90"): 110, ("1", "90"): 150}
 NEC_COLUMNS = ("60", "75", "90")
 # NEC table 310.15(B)(1)(1): up to this ambient [degC], factor by column. Read.
 NEC_AMBIENT = (
@@ -177,7 +179,7 @@ def nec_ampacity(size: str, metal: str, laid: Laid) -> Carried:
         corrected,
         usable,
         tuple(lines),
-        "NEC table 310.16, 310.15(B)(1), 310.15(C)(1), 110.14(C)",
+        "NEC 2023, table 310.16, 310.15(B)(1), 310.15(C)(1), 110.14(C)",
         "published" if metal == "copper" else "from-memory",
     )
 
@@ -295,6 +297,10 @@ def ampacity(
     found = carried(section, code_of(section, code_set), metal, laid)
     usable = Quantity(found.usable, "ampere")
     american = found.size.endswith("AWG")
+    if american:
+        counted = "the earth conductor doesn't count; a nipple up to 24 in needs no bundling factor"
+    else:
+        counted = "circuits equally loaded; the earth conductor doesn't count"
     return Result(
         values={
             "usable": usable,
@@ -305,15 +311,24 @@ def ampacity(
         source=found.source,
         kind=found.kind,
         at_most=usable,
-        assumptions=(
-            "the earth conductor doesn't count; conduits of 24 in or less need no bundling factor"
-            if american
-            else "circuits equally loaded; the earth conductor doesn't count",
-        ),
-        warnings=("outside motor circuits: at most 15 A on 14, 20 A on 12, 30 A on 10 AWG copper",)
-        if american and found.size in ("14 AWG", "12 AWG", "10 AWG") and metal == "copper"
-        else (),
+        assumptions=(counted,),
+        warnings=_american_warnings(found.size, metal) if american else (),
     )
+
+
+def _american_warnings(size: str, metal: str) -> tuple[str, ...]:
+    gauge = size.removesuffix(" AWG")
+    warnings = []
+    small = {"14": 15, "12": 20, "10": 30}.get(gauge)
+    if metal == "copper" and small:
+        warnings.append(f"outside motor circuits: device of at most {small} A (240.4(D))")
+    if metal == "copper":
+        warnings += [
+            f"before the 2014 edition its {column} degC column has {amps} A"
+            for (each, column), amps in NEC_BEFORE_2014.items()
+            if each == gauge
+        ]
+    return tuple(warnings)
 
 
 def smallest(least: Decimal, code: str, metal: str, laid: Laid) -> Carried:

@@ -156,7 +156,10 @@ def _metric_protection(current: Quantity, device: str, start: Quantity) -> Resul
         kind="from-memory",
         at_most=rating,
         assumptions=("an overload relay guards the motor", SUPPLY_NOTE),
-        warnings=("the maker's coordination table for starter and device wins",),
+        warnings=(
+            "the maker's coordination table for starter and device wins",
+            "above what the conductor carries, only the overload relay guards the conductor",
+        ),
     )
 
 

@@ -199,6 +199,20 @@ def test_warmer_or_closer_never_carries_more(section, ambient, warmer, together,
     assert usable(hot, together + more) <= usable(ambient, together)
 
 
+def test_a_cell_that_older_editions_have_otherwise_is_told(work):
+    """Read: before 2014 the 60 degC column has 25 A for 12 AWG; 10 AWG never changed."""
+    assert any("has 25 A" in each for each in work("ampacity", section="12 AWG").warnings)
+    assert not any("edition" in each for each in work("ampacity", section="10 AWG").warnings)
+
+
+def test_small_conductors_have_a_largest_device_outside_motor_circuits(work):
+    """240.4(D), read: 14 AWG 15 A, 12 AWG 20 A, 10 AWG 30 A."""
+    for size, amps in (("14", 15), ("12", 20), ("10", 30)):
+        found = work("ampacity", section=f"{size} AWG")
+        assert any(f"at most {amps} A" in each for each in found.warnings)
+    assert not work("ampacity", section="8 AWG").warnings
+
+
 @pytest.mark.parametrize(
     ("bad", "valid"),
     [
