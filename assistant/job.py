@@ -699,7 +699,7 @@ def _view(session: JobSession, role: str) -> dict[str, Any]:
             {
                 "role": person,
                 "tag": run.ledger.lock_of(person),
-                "device": "lost" if person in run.lost else person in run.devices,
+                "device": _device_view(session, person),
             }
             for person in run.ledger.people
         ],
@@ -745,6 +745,14 @@ def _parts_view(plan: Plan, run: Run, step: Step | None) -> list[dict[str, Any]]
         }
         for each in progress(plan, run)
     ]
+
+
+def _device_view(session: JobSession, person: str) -> bool | Literal["lost"]:
+    """After a restart a role's device still counts as its own, so that nobody answers in its place;
+    until it has joined again it is shown as lost."""
+    if person not in session.run.devices | session.run.lost:
+        return False
+    return True if person in session._roles.values() else "lost"
 
 
 def _wait_left(run: Run, step: Step | None, now_s: float) -> float | None:
@@ -844,9 +852,10 @@ def _buttons(plan: Plan, run: Run, step: Step | None, role: str) -> list[dict[st
         return buttons("say again", "where are we", "stand by", "stop work")
     found: list[str] = []
     if step and step.mark and not run.marked and not run.refused:
-        owed = {code.partition(":")[2] for code in gates.not_clear(run, step)}
-        if role in owed or not owed & (run.devices | run.lost):  # people take turns at one device
+        if f"all-clear:{role}" in gates.not_clear(run, step):
             found.append("all clear")
+        others = [each for each in gates.without_device(run, step) if each != role]
+        found += [f"{each} all clear" for each in others]  # people take turns at one device
     elif step and not run.refused:
         found += [step.expects.confirmation] if step.expects.confirmation else []
         found += ["done"] if step.expects.wait else []

@@ -14,6 +14,7 @@ from assistant.dialogue.language import language
 from assistant.dialogue.numbers import digit_words, unit_word
 from assistant.dialogue.phrases import spoken, template
 from assistant.dialogue.sounds import alike
+from assistant.procedure import gates
 from assistant.procedure.energy import Ledger
 from assistant.procedure.model import FRAMES, Plan, Step
 from assistant.procedure.run import Run
@@ -35,7 +36,8 @@ _PENDING = (
 _ONLY_PENDING = ("affirm", "plain-yes", "negative", "disregard")
 _ONLY_HELD = ("go-ahead",)
 _BY_KIND = ("correction-value", "correction-digits")
-_FOR_TWO = ("all-clear", "hand-over")
+_AT_ANOTHERS = {"lead": "lead-all-clear", "helper": "helper-all-clear"}
+_FOR_TWO = ("all-clear", *_AT_ANOTHERS.values(), "hand-over")
 _GATES = ("lockout-confirmed", "clear-to-energise")
 
 
@@ -79,8 +81,8 @@ def _now(plan: Plan, run: Run) -> Iterator[Phrase]:
     step = current(plan, run)
     if run.pending:
         asked = plan.step(run.pending.step)
-        heavy = asked.gate or bool(asked.limits and asked.limits.safety)
-        yield from _universal("affirm", "plain-yes", weight="gate" if heavy else "value")
+        weight = "gate" if gates.weighty(asked) else "value"
+        yield from _universal("affirm", "plain-yes", weight=weight)
         yield from _own(asked, run)
         yield from _landed(plan, asked)
         yield from _corrections(plan, run)
@@ -96,6 +98,8 @@ def _now(plan: Plan, run: Run) -> Iterator[Phrase]:
     yield from _universal(*(key for key in _in_file_order() if key in keys - left_out))
     if step and step.mark and not run.marked:
         yield from _universal("all-clear", weight="value")
+        for role in gates.without_device(run, step):
+            yield from _universal(_AT_ANOTHERS[role], weight="value")
     if len(run.ledger.people) > 1:
         yield from _universal("hand-over", weight="value")
     yield from _sections(plan, step)

@@ -22,6 +22,7 @@ from assistant.dialogue.numbers import (
 )
 from assistant.dialogue.phrases import spoken, template
 from assistant.procedure import effects as fx
+from assistant.procedure import gates
 from assistant.procedure.effects import Effect
 from assistant.procedure.model import FRAMES, Plan, Step
 from assistant.procedure.plan import progress
@@ -344,7 +345,14 @@ def _(effect: fx.Entered, scene: _Scene) -> Sequence[str]:
     if step.helper:
         helper = _sentence(filled(step.helper, step, scene.run))
         text = _t("helper-part", text=text, helper=helper)
-    return (caution, text, _t("call-clear") if step.mark else "")
+    return (caution, text, _call_clear(step, scene.run) if step.mark else "")
+
+
+def _call_clear(step: Step, run: Run) -> str:
+    shared = gates.without_device(run, step)
+    if run.devices and shared:  # a device is there, and the other person stands beside it
+        return _t("call-clear-shared", who=shared[0])
+    return _t("call-clear")
 
 
 @_say.register
@@ -371,15 +379,21 @@ def _(effect: fx.ReadBack, scene: _Scene) -> Sequence[str]:
 
 @_say.register
 def _(effect: fx.Taken, scene: _Scene) -> Sequence[str]:
+    step = scene.step(effect.step)
     if effect.person and not effect.tag and effect.word:
-        return (_t("is-clear", who=_first_up(effect.person)),)
+        owed = gates.without_device(scene.run, step) if step else ()
+        return (
+            _t("is-clear", who=_first_up(effect.person)),
+            _t("clear-next", who=owed[0]) if owed else "",
+        )
     if effect.tag:
         return (_t("tag-taken", digits=digit_words(effect.tag)),)
-    step = scene.step(effect.step)
+    if effect.answer and step and step.counted:
+        return (_sentence(effect.answer),)  # both hear what the count will be made of
     if step and step.expects.wait:
         return (_t("wait-over"),)
     # The tone says that it was heard; the next instruction is answer enough.
-    return (_t("taken"),) if step and step.gate else ()
+    return (_t("taken"),) if step and (step.gate or step.judged_by_choice) else ()
 
 
 @_say.register

@@ -185,13 +185,15 @@ def _(what: inputs.Affirm, now: Now, run: Run) -> Outcome:
     if pending.person and not _speaks_for(pending.person, now.who, run):
         return refuse(now, replace(run, pending=None), (f"answer-from:{pending.person}",))
     step = now.plan.step(pending.step)
-    if what.plain and (step.gate or (step.limits and step.limits.safety)):
+    if what.plain and gates.weighty(step):
         return refuse(now, run, ("affirm-needed",))
     missing = gates.may_enter(run, step)
     if missing and not pending.corrects:
         return refuse(now, replace(run, pending=None), missing)
     if pending.kind == "reading":
         return _take_reading(now, run, step, pending)
+    if pending.kind == "choice":
+        return _take_choice(now, replace(run, pending=None), step, pending.word)
     if pending.kind == "challenge":
         wrong = _wrong_challenge(now, run, pending.digits)
         if wrong:
@@ -289,14 +291,22 @@ def _speaks_for(owner: str, who: str, run: Run) -> bool:
 @_answer.register
 def _(what: inputs.Choice, now: Now, run: Run) -> Outcome:
     step = _step(now, run)
-    target = (step.expects.choice or {}).get(what.answer) if step else None
-    if step is None or target is None:
+    if step is None or what.answer not in (step.expects.choice or ()):
         return again(now, run, "not here")
     no = _not_now(now, run, step)
     if no:
         return refuse(now, run, no)
-    taken = (fx.Taken(step=step.id, answer=what.answer),)
-    run = replace(run, answers={**run.answers, step.id: what.answer})
+    if step.judged_by_choice:
+        pending = Pending(step.id, "choice", now.at_s, now.who, word=what.answer)
+        return stay(replace(run, pending=pending), pending.read_back())
+    return _take_choice(now, run, step, what.answer)
+
+
+def _take_choice(now: Now, run: Run, step: Step, answer: str) -> Outcome:
+    """Go where the answer leads."""
+    target = (step.expects.choice or {})[answer]
+    taken = (fx.Taken(step=step.id, answer=answer),)
+    run = replace(run, answers={**run.answers, step.id: answer})
     if target == "next":
         return settle(now, run, step, taken)
     here = now.plan.index(step.id)
@@ -578,23 +588,33 @@ def _handed_over(now: Now, run: Run) -> Outcome:
     return Outcome(out.run, (fx.HandedOver(), *out.effects))
 
 
-def _all_clear(now: Now, run: Run) -> Outcome:
-    """One person is clear; with the last one the count is given."""
-    step = _step(now, run)
-    if step is None or not step.mark or run.marked:
-        return again(now, run, "not here")
-    no = run.refused or gates.may_answer(run, step, now.who)
-    if no:
-        return refuse(now, run, no)
-    owed = [code.partition(":")[2] for code in gates.not_clear(run, step)]
-    alone = not any(role in run.devices | run.lost for role in owed)
-    # On one device the people take turns at it, in the order in which they are asked.
-    person = now.who if now.who in owed or not alone else owed[0]
-    run = replace(run, clear=run.clear | {person})
-    taken = fx.Taken(step=step.id, word="all clear", person=person)
-    if gates.not_clear(run, step):
-        return stay(run, taken)
-    return stay(replace(run, marked=True), taken, fx.Marked(step=step.id))
+def _all_clear(role: str = "") -> Any:
+    """One person is clear; with the last one the count is given.
+
+    A bare call is the word of the device's own person, however often it is said. Whoever has no
+    device of their own calls at another's, with the role in front: so one person's repeat is never
+    the other's word.
+    """
+
+    def clear(now: Now, run: Run) -> Outcome:
+        step = _step(now, run)
+        if step is None or not step.mark or run.marked:
+            return again(now, run, "not here")
+        no = run.refused or gates.may_answer(run, step, now.who)
+        if no:
+            return refuse(now, run, no)
+        person = role or now.who
+        if person not in gates.addressed(run, step):
+            return refuse(now, run, gates.not_clear(run, step))
+        if not _speaks_for(person, now.who, run):
+            return refuse(now, run, (f"answer-from:{person}",))
+        run = replace(run, clear=run.clear | {person})
+        taken = fx.Taken(step=step.id, word="all clear", person=person)
+        if gates.not_clear(run, step):
+            return stay(run, taken)
+        return stay(replace(run, marked=True), taken, fx.Marked(step=step.id))
+
+    return clear
 
 
 def _go_back(now: Now, run: Run) -> Outcome:
@@ -658,7 +678,9 @@ _COMMANDS: dict[str, Any] = {
     "go-ahead": _go_ahead,
     "go-back": _go_back,
     "hand-over": _hand_over,
-    "all-clear": _all_clear,
+    "all-clear": _all_clear(),
+    "lead-all-clear": _all_clear("lead"),
+    "helper-all-clear": _all_clear("helper"),
     "prove-again": _prove_again,
     "measure-again": _measure_again,
     "disregard": lambda now, run: _withdraw(now, run),

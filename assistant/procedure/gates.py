@@ -80,6 +80,19 @@ def not_clear(run: Run, step: Step) -> tuple[str, ...]:
     return tuple(f"all-clear:{role}" for role in addressed(run, step) if role not in run.clear)
 
 
+def without_device(run: Run, step: Step) -> tuple[str, ...]:
+    """The roles that still owe a clear call and have no device of their own to give it at."""
+    owed = [code.partition(":")[2] for code in not_clear(run, step)]
+    if len(run.ledger.people) < 2:
+        return ()
+    return tuple(role for role in owed if role not in run.devices | run.lost)
+
+
+def weighty(step: Step) -> bool:
+    """True if much hangs on the answer: only AFFIRM takes it, a plain yes doesn't."""
+    return step.gate or step.judged_by_choice or bool(step.limits and step.limits.safety)
+
+
 def may_open(plan: Plan, run: Run, step: Step, at_s: float) -> tuple[str, ...]:
     """Codes of what is missing before a gate step's answer may be taken; () if it may."""
     move = ledger_move(step)

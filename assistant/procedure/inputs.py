@@ -136,6 +136,8 @@ class Command(_Input):
         "emergency",
         "hand-over",
         "all-clear",
+        "lead-all-clear",  # said at another's device, so with the role in front
+        "helper-all-clear",
     ]
 
 

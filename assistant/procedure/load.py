@@ -34,7 +34,7 @@ from assistant.quantity import quantity, same_dimension, unit
 MAX_BYTES = 1_000_000
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 _HEAD = ("title", "version", "language", "energy", "sources", "found")
-_HEAD += ("at_door", "minutes", "takes")
+_HEAD += ("at_door", "minutes", "takes", "crew")
 _TEXTS = ("say", "brief", "reason", "mark", "helper")
 RUNTIME_PLACEHOLDERS = {"person"}  # filled when the step is spoken
 M = TypeVar("M", bound=BaseModel)
@@ -173,6 +173,7 @@ class _PackHead(BaseModel):
     at_door: bool = True
     minutes: int = Field(0, ge=0, le=600)
     takes: dict[str, str] = Field(default_factory=dict)
+    crew: int = Field(1, ge=1, le=2)
 
 
 def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> None:
@@ -213,6 +214,8 @@ def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> 
         for asked in _answers_in(step.when):
             if not any(each.id == asked and each.expects.choice for each in pack.steps):
                 fail(f"'{asked}' is no step of this pack with a choice", "when")
+        if step.counted:
+            _check_counted(pack, place, step, fail)
         _check_gate(step, fail)
         _check_answer(step, reading_units, fail)
         for field in _TEXTS:
@@ -252,6 +255,17 @@ def _answers_in(when: When | None) -> list[str]:
         return []
     inner = [*(when.all_ or ()), *(when.any_ or ()), *([when.not_] if when.not_ else [])]
     return [each for w in inner for each in _answers_in(w)] + ([when.answer] if when.answer else [])
+
+
+def _check_counted(pack: Pack, place: int, step: Step, fail: Any) -> None:
+    later = next((s for s in pack.steps[place + 1 :] if s.id == step.counted), None)
+    if not (later and later.expects.reading and later.limits and later.limits.safety):
+        fail(
+            f"counted: '{step.counted}' is no later step that takes a reading with a safety limit",
+            "counted",
+        )
+    if len(step.expects.choice or ()) < 2 or step.affirm:
+        fail("'counted' goes with a choice of several answers, and not with 'affirm'", "counted")
 
 
 def _check_gate(step: Step, fail: Any) -> None:
@@ -520,6 +534,7 @@ def bind(pack: Pack, job: Job) -> Plan:
             steps.append(_filled(pack, step, job, fill))
     if not steps:
         raise PackError(pack.name, None, f"has no step for job '{job.job}'")
+    _check_crew(pack, steps, job)
     ids = {step.id for step in steps} | {"next", "end"}
     for step in steps:
         for target in (step.expects.choice or {}).values():
@@ -530,6 +545,20 @@ def bind(pack: Pack, job: Job) -> Plan:
     for step in steps:
         _check_given(plan, step)
     return plan
+
+
+def _check_crew(pack: Pack, steps: list[Step], job: Job) -> None:
+    """Nobody tests a door's edge alone: what takes two isn't begun by one."""
+    there = len(job.people)
+    step = next((each for each in steps if each.crew > there), None)
+    if step or pack.crew > there:
+        raise PackError(
+            pack.name,
+            None,
+            f"takes {max(pack.crew, step.crew if step else 1)} people, and job '{job.job}' has "
+            f"{there} ({', '.join(job.people)}); write 'people: [lead, helper]' in the job",
+            step.id if step else None,
+        )
 
 
 def _items(pack: Pack, step: Step, job: Job) -> list[dict[str, str]]:

@@ -206,6 +206,9 @@ class Step(_Model):
     {conductor}, {terminal}, {torque}, {core}, {cable}, {earthed_at}, {restraint}.
     mark: what happens on a count of three once everybody addressed has said "all clear"; the
     step's answer is taken only after the mark. helper: the helper's part of a step for both.
+    affirm: the choice is read back and affirmed, as it is at every mark; not so where `counted`
+    names the later step whose count, read back itself, passes or fails this try.
+    crew: how many people the step takes.
     """
 
     id: str
@@ -223,6 +226,9 @@ class Step(_Model):
     when: When | None = None
     source: Source | None = None
     for_each: str | None = None
+    affirm: bool = False
+    counted: str = ""
+    crew: int = Field(1, ge=1, le=2)
     mark: str = ""
     helper: str = ""
     # Filled by `bind`: the base id and item of a spread-out step; `pack`: the pack it is from.
@@ -244,6 +250,12 @@ class Step(_Model):
         """True if the answer changes the energy ledger, so it is read back and affirmed."""
         return self.sets is not None or self.proves is not None
 
+    @property
+    def judged_by_choice(self) -> bool:
+        """True if one of several answers passes a test by itself, so it is affirmed as well."""
+        several = len(self.expects.choice or ()) > 1
+        return several and not self.counted and (self.affirm or bool(self.mark))
+
 
 class Part(_Model):
     """A pack as a part of a strung plan. minutes: what it takes at one door, by our estimate."""
@@ -260,8 +272,8 @@ class Pack(_Model):
     found: "in-service" for work on a closed, live panel that puts no hands inside: its way from
     unknown to energised is the warning and `clear to energise`, without an isolation before.
     at_door: its work needs barriers, ladder and protective gear, so getting ready comes first.
-    takes: readings of earlier packs that its sums use, with their units. parts: the packs that a
-    strung pack is made of, in order.
+    takes: readings of earlier packs that its sums use, with their units. crew: how many people it
+    takes. parts: the packs that a strung pack is made of, in order.
     """
 
     name: str
@@ -275,6 +287,7 @@ class Pack(_Model):
     at_door: bool = True
     minutes: int = 0
     takes: dict[str, str] = Field(default_factory=dict)
+    crew: int = 1
     parts: tuple[Part, ...] = ()
 
     @property

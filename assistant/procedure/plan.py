@@ -167,6 +167,7 @@ def _joined(
         found="in-service" if found_live else "unknown",
         at_door=any(pack.at_door for pack in packs),
         minutes=sum(pack.minutes for pack in packs),
+        crew=max(pack.crew for pack in packs),
         parts=tuple(
             Part(name=p.name, title=p.title, version=p.version, minutes=p.minutes)
             for p in dict.fromkeys(pack.name for pack, _ in rows)

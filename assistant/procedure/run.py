@@ -34,7 +34,7 @@ class Pending:
     """What was read back and waits for AFFIRM. `kind` tells which of the payloads is set."""
 
     step: str
-    kind: Literal["reading", "tag", "confirm", "challenge", "hand-over", "landed"]
+    kind: Literal["reading", "tag", "confirm", "choice", "challenge", "hand-over", "landed"]
     at_s: float
     who: str = "lead"  # who said it; nobody else can affirm it
     quantity: Quantity | None = None

@@ -1,6 +1,7 @@
 """What every pack in `steps/` keeps to, and what power-entry promises beyond that."""
 
 import re
+from collections import Counter
 
 import pytest
 
@@ -21,6 +22,9 @@ PLANS = {
     for pack in JOBS[job].packs
     if pack in PACKS
 }
+# The dock's safety tests are done on another day, with a helper.
+WITH_HELPER = JOBS["pinewharf-d2"].model_copy(update={"people": ("lead", "helper")})
+PLANS["safety-tests-pinewharf-d2"] = plan_from_files(["safety-tests"], WITH_HELPER)
 DEVICE_TESTS = ("safety-tests", "force-tests")
 MOST_WORDS = 30  # about 12 seconds at 150 words a minute
 GATE_PHRASES = ("lockout confirmed", "clear to energise", "clear to energize", "power is on",
@@ -304,3 +308,19 @@ def test_variants_follow_the_job():
     assert len([i for i in ids("d3") if i.startswith("dead.")]) == 10
     assert len([i for i in ids("d1") if i.startswith("dead.")]) == 7  # with the control feed
     assert len([i for i in ids("d2") if i.startswith("dead.")]) == 3
+
+
+def test_an_answer_that_passes_a_test_is_affirmed_or_counted(plan):
+    for step in plan.steps:
+        choice = step.expects.choice or {}
+        if len(choice) > 1 and step.needs and step.needs.energy == "energised":
+            assert step.judged_by_choice != bool(step.counted), step.id
+
+
+def test_what_is_counted_is_what_the_count_asks_for():
+    plan = PLANS["safety-tests-pinewharf-d1"]
+    counted = Counter(s.counted for s in plan.steps if s.counted)
+    asked = {s.id: s.limits.at_least for s in plan.steps if s.id in counted}
+    asked["stop-count"] *= 2  # each press and its reset
+    asked["power-count"] *= 2  # each cut and its return
+    assert counted == asked

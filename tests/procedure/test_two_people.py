@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from assistant.dialogue.replies import replies
+from assistant.errors import PackError
 from assistant.procedure import inputs
-from tests.procedure.small import JOB, STEPS, Walk, plan
+from tests.procedure.small import JOB, PACK, STEPS, Walk, plan
 
 TWO = JOB + "people: [lead, helper]\n"
 EDGE = (
@@ -108,23 +110,115 @@ def test_the_mark_is_given_only_when_both_are_clear_and_answers_wait_for_it(at_e
     assert at_edge.refused() == ("all-clear:helper",)
     assert at_edge.command("all-clear", who="helper") == ["taken", "marked"]
     at_edge.put(inputs.Choice(answer="reversed"), who="helper")
+    at_edge.put(inputs.Affirm(), who="helper")
     assert at_edge.run.at == "look"
 
 
-def test_on_one_device_the_clear_calls_are_taken_in_turn():
+@pytest.fixture
+def shared():
+    """Live, at the step with a mark, one device for both."""
     walk = Walk(plan(TWO, EDGE))
+    walk.put(joined("lead"), who="system")
     walk.to_energised()
     for volts in (480, 482, 479):
         walk.value(volts)
+    return walk
+
+
+def test_on_one_device_a_repeated_clear_call_is_never_the_second_persons(shared):
+    for _ in range(3):
+        assert shared.command("all-clear") == ["taken"]
+    assert (shared.run.clear, shared.run.marked) == ({"lead"}, False)
+    assert shared.command("helper-all-clear") == ["taken", "marked"]
+
+
+def test_on_one_device_each_is_asked_in_turn_and_the_reply_says_whose_call_was_taken(shared):
+    shared.command("all-clear")
+    assert shared.effects[0].person == "lead"
+    assert replies(shared.effects, shared.plan, shared.run) == (
+        "Lead is clear. Now the helper calls, role first.",
+    )
+    shared.command("helper-all-clear")
+    assert replies(shared.effects, shared.plan, shared.run)[0] == "Helper is clear."
+
+
+def test_the_helper_may_call_first_on_a_shared_device_and_that_clears_nobody_else(shared):
+    assert shared.command("helper-all-clear") == ["taken"]
+    assert shared.command("helper-all-clear") == ["taken"]
+    assert shared.run.clear == {"helper"}
+    assert shared.command("all-clear") == ["taken", "marked"]
+
+
+def test_nobody_calls_clear_for_a_person_who_has_a_device(at_edge):
+    at_edge.command("helper-all-clear")
+    assert at_edge.refused() == ("answer-from:helper",)
+    at_edge.command("lead-all-clear", who="helper")
+    assert at_edge.refused() == ("answer-from:lead",)
+    assert at_edge.run.clear == frozenset()
+
+
+def clear(walk):
     walk.command("all-clear")
-    assert walk.run.clear == {"lead"}
-    assert walk.command("all-clear")[-1] == "marked"
+    walk.command("all-clear", who="helper")
+
+
+def test_an_answer_that_passes_a_test_is_read_back_and_taken_on_affirm_alone(at_edge):
+    clear(at_edge)
+    assert at_edge.put(inputs.Choice(answer="reversed")) == ["read-back"]
+    assert at_edge.effects[0].word == "reversed"
+    at_edge.put(inputs.Affirm(plain=True))
+    assert at_edge.refused() == ("affirm-needed",)
+    at_edge.put(inputs.Affirm(), who="helper")
+    assert at_edge.refused() == ("affirm-from:lead",)
+    assert at_edge.run.at == "edge" and not at_edge.run.answers
+    assert at_edge.put(inputs.Affirm()) == ["taken", "entered"]
+    assert at_edge.run.answers == {"edge": "reversed"}
+
+
+def test_a_misheard_answer_is_put_right_by_negative_or_by_the_right_one(at_edge):
+    clear(at_edge)
+    at_edge.put(inputs.Choice(answer="reversed"))
+    assert at_edge.put(inputs.Negative()) == ["withdrawn"]
+    at_edge.put(inputs.Choice(answer="reversed"))
+    assert at_edge.put(inputs.Choice(answer="went on")) == ["read-back"]
+    at_edge.put(inputs.Affirm())
+    assert at_edge.run.answers == {"edge": "went on"}
+
+
+def test_an_answer_whose_count_is_read_back_later_is_told_to_both_and_taken_at_once():
+    counted = EDGE.replace("mark: close the door", "mark: close the door, counted: reversals")
+    counted += COUNT
+    walk = Walk(plan(TWO, counted))
+    walk.to_energised()
+    for volts in (480, 482, 479):
+        walk.value(volts)
+    clear(walk)
+    assert walk.put(inputs.Choice(answer="reversed")) == ["taken", "entered"]
+    assert replies(walk.effects, walk.plan, walk.run)[0] == "Reversed."
+
+
+COUNT = """
+- {id: reversals, section: live, say: How often?, needs: {energy: energised},
+   expects: {reading: {name: reversals, unit: one, plausible: [0, 1]}},
+   limits: {at_least: 1, outside: note, safety: true}, source: {ref: habit}}
+"""
+
+
+def test_a_job_with_fewer_people_than_the_pack_or_a_step_takes_is_refused_in_plain_words():
+    for pack, steps in (
+        (PACK + "crew: 2\n", EDGE),
+        (PACK, EDGE.replace("who: both,", "who: both, crew: 2,")),
+    ):
+        assert plan(TWO, steps, pack).steps
+        with pytest.raises(PackError, match=r"takes 2 people, and job 'test-door' has 1 .lead."):
+            plan(JOB, steps, pack)
 
 
 def test_a_step_for_the_helper_is_answered_by_the_helper(at_edge):
     at_edge.command("all-clear")
     at_edge.command("all-clear", who="helper")
     at_edge.put(inputs.Choice(answer="reversed"))
+    at_edge.put(inputs.Affirm())
     at_edge.put(inputs.Confirm(word="done"))
     assert at_edge.refused() == ("answer-from:helper",)
     at_edge.put(inputs.Confirm(word="done"), who="helper")
