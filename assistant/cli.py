@@ -19,7 +19,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from assistant import __version__, resources
+from assistant import __version__, cli_record, resources
 from assistant.errors import FileError, ModelMissing, RangeError, ThirdhandError, UnitError
 
 PORT = 8765
@@ -419,75 +419,7 @@ def _plan(arguments: argparse.Namespace) -> int:
     return 0
 
 
-# --- record, models, doctor ------------------------------------------------------------------
-
-
-def _record(arguments: argparse.Namespace) -> int:
-    from assistant.records import log
-    from assistant.records.store import Store
-
-    data = arguments.data or resources.data_dir()
-    file = data / "records.sqlite"
-    if not file.exists():
-        raise FileError(str(file), None, "there is no record here yet; name the folder with --data")
-    with Store.open(file) as store:
-        if arguments.what == "list":
-            rows = store.jobs()
-            if arguments.json:
-                _print_json(rows)
-            for row in [] if arguments.json else rows:
-                print(f"{row['id']}  {row['started_wall']}  {row['count']} entries  {row['title']}")
-            return 0
-        if not arguments.job:
-            raise FileError("record", None, f"'{arguments.what}' needs the id of a job")
-        if arguments.what == "show":
-            if arguments.json:
-                print(log.export_json(store, arguments.job))
-            else:
-                for line in log.show(store, arguments.job):
-                    print(line)
-            return 0
-        if arguments.what == "verify":
-            verdict = log.verify(store, arguments.job, arguments.anchor)
-            if arguments.json:
-                _print_json(asdict(verdict))
-            elif verdict.ok:
-                print(f"good: the chain holds, its head is {verdict.head_hash}")
-            else:
-                print(f"NOT GOOD at entry {verdict.first_bad_seq}: {verdict.why}")
-            return 0 if verdict.ok else 1
-        if arguments.what == "report":
-            return _report(arguments, store)
-        text = (log.export_csv if arguments.csv else log.export_json)(store, arguments.job)
-        if arguments.out:
-            # The mark at the start tells spreadsheets that a CSV file is UTF-8.
-            arguments.out.write_text(text, encoding="utf-8-sig" if arguments.csv else "utf-8")
-            print(f"written to {arguments.out}")
-        else:
-            print(text, end="" if text.endswith("\n") else "\n")
-        return 0
-
-
-def _report(arguments: argparse.Namespace, store: Any) -> int:
-    """The commissioning record, or the customer's page, as a PDF file."""
-    from assistant.job import plan_if_readable
-    from assistant.records.report import commissioning_record, customer_page
-
-    head = store.head(arguments.job)
-    named = dict(each.partition("=")[::2] for each in arguments.name)
-    plan = plan_if_readable(head)
-    if arguments.customer:
-        pdf = customer_page(store, arguments.job, plan, paper=arguments.paper)
-    else:
-        pdf = commissioning_record(store, arguments.job, plan, paper=arguments.paper, names=named)
-    kind = "customer" if arguments.customer else "record"
-    out = arguments.out or Path(f"{arguments.job}-{kind}.pdf")
-    try:
-        out.write_bytes(pdf)
-    except OSError as problem:
-        raise FileError(str(out), None, f"can't be written: {problem.strerror}") from problem
-    print(f"written to {out}")
-    return 0
+# --- models, doctor --------------------------------------------------------------------------
 
 
 def _models(arguments: argparse.Namespace) -> int:
@@ -630,17 +562,7 @@ def _parser() -> argparse.ArgumentParser:
     plan.add_argument("packs", nargs="*", help="packs (default: all of the job's)")
     as_json(plan)
 
-    record = command("record", _record, "the log and what comes of it")
-    record.add_argument("what", choices=("list", "show", "verify", "export", "report"))
-    record.add_argument("job", nargs="?")
-    record.add_argument("--anchor", default="", help="chain head from a printed report to verify")
-    record.add_argument("--csv", action="store_true", help="export the readings as CSV")
-    record.add_argument("--out", type=Path, help="file to export to")
-    record.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="of the report")
-    record.add_argument("--customer", action="store_true", help="report: the customer's page")
-    record.add_argument("--name", action="append", default=[], metavar="ROLE=NAME",
-                        help="report: a name to print, 'lead=...'; none is kept")  # fmt: skip
-    as_json(record)
+    cli_record.add_commands(command("record", cli_record.record, "the log and what comes of it"))
 
     models = command("models", _models, "speech models: what is here, what can be had")
     models.add_argument("what", choices=("list", "install", "check"))

@@ -125,7 +125,7 @@ def test_a_record_is_listed_shown_verified_and_exported(capsys, tmp_path):
     job = json.loads(out)[0]["id"]
     status, out, _ = run(capsys, "record", "verify", job, "--data", tmp_path)
     assert status == 0 and out.startswith("good")
-    head = out.split()[-1]
+    head = out.splitlines()[0].split()[-1]
     assert run(capsys, "record", "verify", job, "--data", tmp_path, "--anchor", head)[0] == 0
     assert run(capsys, "record", "verify", job, "--data", tmp_path, "--anchor", "0" * 64)[0] == 1
     _, out, _ = run(capsys, "record", "show", job, "--data", tmp_path)
