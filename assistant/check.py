@@ -10,10 +10,14 @@ from assistant import resources
 from assistant.dialogue import grammar, sounds
 from assistant.dialogue.phrases import spoken
 from assistant.errors import FileError, ThirdhandError
+from assistant.faults import check as guide_check
+from assistant.faults.load import load_guide
 from assistant.job import find_pack, plan_from_files
 from assistant.procedure import terminals
 from assistant.procedure.load import bind, is_terminals, load_job, load_pack, load_terminals
 from assistant.procedure.model import Job, Plan, Step, Terminal
+
+_OWN = ("pack.yaml", "steps.yaml", "guide.yaml")  # a folder with one of these is one part
 
 
 @dataclass(frozen=True)
@@ -66,17 +70,21 @@ def check(paths: Iterable[Path]) -> tuple[list[Checked], list[Fault]]:
 
 
 def _parts(path: Path) -> list[Path]:
-    if path.is_file() or (path / "pack.yaml").exists() or (path / "steps.yaml").exists():
+    if path.is_file() or any((path / each).exists() for each in _OWN):
         return [path]
     packs = sorted(each.parent for each in path.glob("*/pack.yaml"))
     jobs = sorted(each for each in path.glob("*.yaml")) + sorted(path.glob("jobs/*.yaml"))
-    found = packs + jobs
+    guides = sorted(each.parent for each in path.glob("*/guide.yaml"))
+    found = packs + jobs + guides
     if not found:
         raise FileError(str(path), None, "holds neither a pack (pack.yaml) nor a job (*.yaml)")
     return found
 
 
 def _look(path: Path) -> Iterator[tuple[Checked, list[Fault]]]:
+    if (path / "guide.yaml").exists():
+        yield _guide(path)
+        return
     if path.is_dir():
         pack = load_pack(path)
         yield Checked(pack.name, len(pack.steps)), []
@@ -94,6 +102,19 @@ def _look(path: Path) -> Iterator[tuple[Checked, list[Fault]]]:
         yield _bound(path, [find_pack(name)], job)
     if len(job.packs) > 1:
         yield _bound(path, [find_pack(name) for name in job.packs], job)
+
+
+def _guide(path: Path) -> tuple[Checked, list[Fault]]:
+    """A fault guide by itself, against the packs that it names, and at every job."""
+    guide = load_guide(path)
+    steps = resources.steps_dir()
+    packs = {each.parent.name: load_pack(each.parent) for each in steps.glob("*/pack.yaml")}
+    jobs = [load_job(each) for each in sorted((steps / "jobs").glob("*.yaml"))]
+    wrong, notes = guide_check.missing(guide, packs)
+    wrong += guide_check.at_jobs(guide, jobs) + guide_check.sounding_alike(guide)
+    faults = [Fault(str(path), None, known, problem) for known, problem in wrong]
+    told = tuple(f"{known}: {problem}" for known, problem in notes)
+    return Checked(f"fault guide {path.name}", len(guide.symptoms), "symptoms", told), faults
 
 
 def _bound(file: Path, packs: list[Path], job: Job) -> tuple[Checked, list[Fault]]:

@@ -19,7 +19,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from assistant import __version__, cli_record, resources
+from assistant import __version__, cli_fault, cli_record, resources
 from assistant.errors import FileError, ModelMissing, RangeError, ThirdhandError, UnitError
 
 PORT = 8765
@@ -543,6 +543,9 @@ def _parser() -> argparse.ArgumentParser:
     check = command("check", _check, "find faults in packs, jobs and terminal plans", data=False)
     check.add_argument("path", nargs="*", type=Path, help="default: all that come with it")
     as_json(check)
+
+    told = "from what a door does to its cause, by typed lines"
+    cli_fault.add_arguments(command("fault", cli_fault.fault, told, data=False))
 
     calc = command("calc", _calc, "a calculator with its working", data=False)
     calc.add_argument("name", nargs="?")

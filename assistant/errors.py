@@ -45,6 +45,10 @@ class JobError(FileError):
     """A job file or terminal plan can't be used."""
 
 
+class GuideError(FileError):
+    """The fault guide can't be used; `step` is the id of the symptom, cause or check."""
+
+
 class ModelMissing(ThirdhandError):
     """A speech engine or its model is not on this machine; says how to get it."""
 

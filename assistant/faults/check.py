@@ -1,0 +1,102 @@
+"""What a guide refers to outside itself: packs, their sections and readings, jobs; words alike."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from fnmatch import fnmatchcase
+from itertools import combinations
+
+from assistant.dialogue.sounds import alike
+from assistant.errors import GuideError
+from assistant.faults.door import for_job
+from assistant.faults.load import retest_refs
+from assistant.faults.model import Check, Guide
+from assistant.procedure.model import Job, Pack
+
+# Packs on their way: while one of them isn't here, what refers to it is noted and no fault.
+AWAITED = frozenset(
+    {
+        *("survey", "mounting", "motor", "brake-and-switches", "light-beams", "contact-edge"),
+        *("loop", "commands", "interlocks", "tests-before-power", "power-up", "travel-limits"),
+        *("alignment", "auto-close", "trial-run", "acceptance", "handover", "service"),
+        "reset-after-repair",
+    }
+)
+Told = tuple[str, str]  # (id, what is wrong)
+
+
+def missing(guide: Guide, packs: Mapping[str, Pack]) -> tuple[list[Told], list[Told]]:
+    """Faults and notes: packs, sections and readings that the guide names and nobody has.
+
+    Parameters
+    ----------
+    guide : Guide
+    packs : mapping
+        Pack name -> pack, all that are here.
+    """
+    faults: list[Told] = []
+    notes: list[Told] = []
+    lacking: dict[str, list[str]] = {}
+    for who, ref in dict.fromkeys(retest_refs(guide)):
+        name, _, section = ref.partition(":")
+        if name not in packs:
+            lacking.setdefault(name, []).append(who)
+        elif section and section not in {step.section for step in packs[name].steps}:
+            faults.append((who, f"retest '{ref}': pack '{name}' has no section '{section}'"))
+    for name, who in lacking.items():
+        told = (who[0], f"retest '{name}' is no pack; asked for by {', '.join(who)}")
+        (notes if name in AWAITED else faults).append(told)
+    waiting = bool(AWAITED - set(packs))
+    (notes if waiting else faults).extend(_unmet_hints(guide, packs))
+    return faults, notes
+
+
+def _unmet_hints(guide: Guide, packs: Mapping[str, Pack]) -> Iterator[Told]:
+    steps = [step for pack in packs.values() for step in pack.steps]
+    names = {spec.name for step in steps if (spec := step.expects.reading or step.expects.derived)}
+    ids = {step.id for step in steps}
+    for cause in guide.causes.values():
+        for hint in cause.hints:
+            if hint.reading and not _any(hint.reading, names):
+                yield cause.id, f"hint: no pack takes a reading '{hint.reading}'"
+            if hint.open_point and not _any(hint.open_point, ids):
+                yield cause.id, f"hint: no pack has a step '{hint.open_point}'"
+
+
+def _any(pattern: str, names: Iterable[str]) -> bool:
+    # "opening.*" also stands for a repeated step's "opening", spread out when a pack is bound.
+    short = pattern.removesuffix(".*").removesuffix("*")
+    return any(fnmatchcase(name, pattern) or name == short for name in names)
+
+
+def sounding_alike(guide: Guide) -> list[Told]:
+    """Answers of one check that a recogniser may take for each other."""
+    return [
+        (check.id, f"'{one}' and '{other}' sound alike; choose other words for one of them")
+        for check in guide.checks.values()
+        for one, other in combinations(_spoken(check), 2)
+        if alike(one, other)
+    ]
+
+
+def _spoken(check: Check) -> tuple[str, ...]:
+    if check.reading:
+        return ()
+    return ("yes", "no", "flickers")[: len(check.outcomes)] if check.indicator else check.outcomes
+
+
+def at_jobs(guide: Guide, jobs: Iterable[Job]) -> list[Told]:
+    """What doesn't fit a job: a limit that can't be worked out, an indicator nobody asks for."""
+    told: list[Told] = []
+    asked = {check.indicator for check in guide.checks.values() if check.indicator}
+    for job in jobs:
+        try:
+            for_job(guide, job)
+        except GuideError as problem:
+            told.append((problem.step or job.job, problem.problem))
+        for light in job.indicators:
+            if light.device not in asked and light.device not in guide.options:
+                known = ", ".join(sorted(asked))
+                told.append((job.job, f"indicator '{light.label}': no check asks for device "
+                             f"'{light.device}'; they ask for {known}"))  # fmt: skip
+    return told

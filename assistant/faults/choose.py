@@ -1,0 +1,133 @@
+"""Which check comes next: what it tells per minute and per risk, danger first, gates kept."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+
+from assistant.faults.bayes import UNLISTED, expected_information
+from assistant.faults.door import Door
+from assistant.faults.model import Check, Need, Symptom
+from assistant.procedure import energy
+from assistant.procedure.model import EnergyState
+
+LEAST_BITS = 0.01  # a check that tells less isn't worth climbing the ladder for
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A check that should come next. change: it needs another energy state than the present."""
+
+    check: str
+    bits: float
+    cost_min: float
+    change: bool
+    for_danger: bool
+
+
+def may_enter(check: Check, state: EnergyState) -> bool:
+    """True if the ledger's state lets a check be entered.
+
+    "unknown" is from outside with everything taken as live, so it holds in every state, except
+    that a look at a light tells nothing while the panel is dead.
+    """
+    if check.needs == "unknown":
+        return not check.powered or state in ("unknown", "energised")
+    return energy.satisfies(state, check.needs)
+
+
+def state_for(check: Check) -> Need:
+    """The energy state that a check wants when it can't be entered in the present one."""
+    return "energised" if check.needs == "unknown" else check.needs
+
+
+def cost_min(door: Door, check: Check, state: EnergyState) -> float:
+    """What a check costs: minutes, raised by its risk.
+
+        cost = (check + asking + change of energy state) * (1 + w * risk)
+
+    in minutes; w is `guide.costs.risk_weight`, risk 0 to 4 as in `Check`, and the change counts
+    nothing where the ledger already allows the check.
+    """
+    costs = door.guide.costs
+    change = 0.0 if may_enter(check, state) else costs.to[state_for(check)]
+    return (check.minutes + costs.asking + change) * (1 + costs.risk_weight * check.risk)
+
+
+def unseen_dangers(
+    door: Door, chances: Mapping[str, float], answered: Collection[str]
+) -> tuple[str, ...]:
+    """Causes that endanger people and that no answered check has looked at, in order."""
+    seen = {cause for check in answered for cause in door.guide.checks[check].tells}
+    causes = door.guide.causes
+    return tuple(c for c in chances if c != UNLISTED and causes[c].danger and c not in seen)
+
+
+def next_check(
+    door: Door,
+    symptom: Symptom,
+    chances: Mapping[str, float],
+    state: EnergyState,
+    answered: Collection[str] = (),
+    passed: Collection[str] = (),
+    later: Collection[str] = (),
+) -> Proposal | None:
+    """The check to propose, or None if none tells anything that matters.
+
+    Ordinarily the check with the largest ratio
+
+        expected information about the cause [bit] / cost [min]
+
+    with `bayes.expected_information` over `cost_min`. While a cause that endangers people has not
+    been looked at, only checks that name one are in question, whatever those causes' likelihood:
+    the same ratio then counts them, together, as likely as all the others together.
+
+    Parameters
+    ----------
+    door, symptom, chances
+        The guide here, what is seen, and cause -> probability now.
+    state : EnergyState
+        The ledger's; a check in another state carries the minutes of the change.
+    answered, passed, later : collection of str
+        Checks with an answer; checks that couldn't be done or weren't known; checks put off.
+    """
+    done = {*answered, *passed, *later}
+    left = [check for check in door.checks_for(symptom, chances) if check.id not in done]
+    dangers = set(unseen_dangers(door, chances, answered))
+    about = [check for check in left if set(check.tells) & dangers]
+    if about:
+        best = _best(door, about, _as_likely_as_not(chances, dangers), state, danger=True)
+        if best:
+            return best
+    return _best(door, left, chances, state, danger=False)
+
+
+def _as_likely_as_not(chances: Mapping[str, float], some: Collection[str]) -> dict[str, float]:
+    """`chances` with half of the whole on `some`, evenly, and the other half on the rest."""
+    rest = sum(chance for cause, chance in chances.items() if cause not in some)
+    if not rest:
+        return dict(chances)
+    return {
+        cause: 0.5 / len(some) if cause in some else chance / rest / 2
+        for cause, chance in chances.items()
+    }
+
+
+def _best(
+    door: Door,
+    checks: list[Check],
+    chances: Mapping[str, float],
+    state: EnergyState,
+    *,
+    danger: bool,
+) -> Proposal | None:
+    best: tuple[float, Proposal] | None = None
+    for check in checks:
+        bits = expected_information(check, chances, door.guide.wrong)
+        if bits < LEAST_BITS:
+            continue
+        cost = cost_min(door, check, state)
+        if best is None or bits / cost > best[0]:
+            change = not may_enter(check, state)
+            best = (bits / cost, Proposal(check.id, bits, cost, change, danger))
+    return best[1] if best else None

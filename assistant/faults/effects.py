@@ -1,0 +1,203 @@
+"""What the search says happened; `wording` has the words. Probabilities are 0 to 1."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from assistant.faults.model import Leave
+from assistant.procedure.model import EnergyState
+
+
+class Effect(BaseModel):
+    """Any of them."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class AskSymptom(Effect):
+    """What does the door do?"""
+
+    kind: Literal["ask-symptom"] = "ask-symptom"
+
+
+class SymptomTaken(Effect):
+    """A symptom was recognised. missing: devices it needs that the job doesn't list."""
+
+    kind: Literal["symptom-taken"] = "symptom-taken"
+    symptom: str
+    missing: tuple[str, ...] = ()
+
+
+class SeveralSymptoms(Effect):
+    """Words that fit more than one symptom: which?"""
+
+    kind: Literal["several-symptoms"] = "several-symptoms"
+    symptoms: tuple[str, ...]
+
+
+class UnknownSymptom(Effect):
+    """The guide has nothing of the kind; the general order of search goes with it."""
+
+    kind: Literal["unknown-symptom"] = "unknown-symptom"
+    words: str
+
+
+class MakeSafe(Effect):
+    """Before anything is looked at: people, and the door itself."""
+
+    kind: Literal["make-safe"] = "make-safe"
+    symptom: str
+
+
+class AskCheck(Effect):
+    """A check is entered: speak its caution and its question. again: it was spoken before."""
+
+    kind: Literal["ask-check"] = "ask-check"
+    check: str
+    for_danger: bool = False
+    again: bool = False
+
+
+class NeedsEnergy(Effect):
+    """What comes next needs another energy state and isn't entered; `check` "": the repair."""
+
+    kind: Literal["needs-energy"] = "needs-energy"
+    check: str
+    state: EnergyState
+    now: EnergyState
+
+
+class Dropped(Effect):
+    """The energy state changed under a check or repair, so it no longer holds: hands out."""
+
+    kind: Literal["dropped"] = "dropped"
+    check: str
+    state: EnergyState
+
+
+class Taken(Effect):
+    """An answer was taken; outcome None: not known or not done."""
+
+    kind: Literal["taken"] = "taken"
+    check: str
+    outcome: str | None
+    value: Decimal | None = None
+    unit: str = ""
+    reason: str = ""
+
+
+class Implausible(Effect):
+    """A value was probably misheard."""
+
+    kind: Literal["implausible"] = "implausible"
+    check: str
+    value: Decimal
+    unit: str
+
+
+class AskAgain(Effect):
+    """That is no answer here."""
+
+    kind: Literal["ask-again"] = "ask-again"
+    check: str = ""
+
+
+class Leading(Effect):
+    """The most likely cause now, and the finding that speaks most for it ("" if none does)."""
+
+    kind: Literal["leading"] = "leading"
+    cause: str
+    chance: float
+    because: str = ""
+
+
+class Named(Effect):
+    """Look there: the cause is likely enough, or no check is left that tells more (sure False)."""
+
+    kind: Literal["named"] = "named"
+    cause: str
+    chance: float
+    sure: bool
+    because: str = ""
+
+
+class WhyCheck(Effect):
+    """Why this check: its own reason and the causes it is about, likeliest first."""
+
+    kind: Literal["why-check"] = "why-check"
+    check: str
+    causes: tuple[str, ...]
+    for_danger: bool = False
+
+
+class Others(Effect):
+    """What else it may be, likeliest first, with their chances."""
+
+    kind: Literal["others"] = "others"
+    causes: tuple[tuple[str, float], ...]
+
+
+class Stuck(Effect):
+    """Nothing in the guide fits or tells more; the general order of search goes with it."""
+
+    kind: Literal["stuck"] = "stuck"
+    causes: tuple[tuple[str, float], ...]
+
+
+class NotRuledOut(Effect):
+    """Causes that endanger people and that nobody could look at."""
+
+    kind: Literal["not-ruled-out"] = "not-ruled-out"
+    causes: tuple[str, ...]
+
+
+class Found(Effect):
+    """The cause that was found."""
+
+    kind: Literal["found"] = "found"
+    cause: str
+
+
+class RepairNow(Effect):
+    """The energy state is right: carry out the repair."""
+
+    kind: Literal["repair-now"] = "repair-now"
+    cause: str
+
+
+class RetestNow(Effect):
+    """These tests are done again, in this order; each is a pack, or "pack:section"."""
+
+    kind: Literal["retest-now"] = "retest-now"
+    refs: tuple[str, ...]
+    why: str = ""
+
+
+class RetestFailed(Effect):
+    """A test that was done again failed."""
+
+    kind: Literal["retest-failed"] = "retest-failed"
+    ref: str
+
+
+class LeaveDoor(Effect):
+    """What may happen to the door until it is repaired and tested."""
+
+    kind: Literal["leave-door"] = "leave-door"
+    rule: Leave
+
+
+class Held(Effect):
+    """Stop work: nothing goes on until the lead says go ahead."""
+
+    kind: Literal["held"] = "held"
+
+
+class Over(Effect):
+    """Found, repaired and tested, or given up."""
+
+    kind: Literal["over"] = "over"
+    solved: bool

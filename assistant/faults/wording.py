@@ -1,0 +1,223 @@
+"""What the search says, for ears: one sentence a thing, the question last.
+
+Words are in `en.yaml` beside this file and in the guide. No sentence proposes to defeat a device:
+the loader has looked through the guide's texts, and this file adds none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from functools import cache, singledispatch
+from pathlib import Path
+from typing import Any
+
+from assistant.dialogue.numbers import cardinal, speak_value
+from assistant.errors import GuideError
+from assistant.faults import effects as fx
+from assistant.faults.door import Door
+from assistant.procedure.load import read_yaml
+
+_FILE = Path(__file__).with_name("en.yaml")
+
+
+@cache
+def words() -> dict[str, Any]:
+    """The language file's tree."""
+    return dict(read_yaml(_FILE, GuideError))
+
+
+def speak(effects: Iterable[fx.Effect], door: Door) -> tuple[str, ...]:
+    """Sentences for a list of effects, in their order; a caution stands alone before its check."""
+    told: list[str] = []
+    for effect in effects:
+        told += [text for text in _say(effect, door) if text]
+    return tuple(told)
+
+
+def chance_words(chance: float) -> str:
+    """A probability as it is spoken: 0.62 -> "about six in ten"."""
+    tenths = cardinal(min(9, max(1, round(chance * 10))))
+    table = words()["chances"]
+    return str(next(text for edge, text in table.items() if chance < float(edge))).format(
+        tenths=tenths
+    )
+
+
+def listed(names: Sequence[str], word: str = "or") -> str:
+    """'a', 'a or b', 'a, b or c'."""
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} {_t(word)} {names[-1]}"
+
+
+def pack_name(ref: str) -> str:
+    """'safety-tests:stop buttons' -> 'safety tests, stop buttons'."""
+    return ref.replace("-", " ").replace(":", ", ")
+
+
+def question(door: Door, check: str) -> str:
+    """What a check asks, at this door."""
+    return door.checks[check].say
+
+
+def _t(key: str, **values: object) -> str:
+    text = str(words()["say"][key]).format(**values)
+    return (text[:1].upper() + text[1:]).strip() if key not in ("and", "or") else text
+
+
+def _state(name: str) -> str:
+    return str(words()["say"]["energy"][name])
+
+
+def _cause(door: Door, cause: str) -> str:
+    return door.guide.causes[cause].name
+
+
+def _causes(door: Door, causes: Iterable[tuple[str, float]]) -> str:
+    return listed([f"{_cause(door, cause)}, {chance_words(p)}" for cause, p in causes])
+
+
+@singledispatch
+def _say(effect: Any, door: Door) -> Sequence[str]:
+    raise TypeError(f"no words for {type(effect).__name__}")
+
+
+@_say.register
+def _(effect: fx.AskSymptom, door: Door) -> Sequence[str]:
+    return [_t("ask-symptom")]
+
+
+@_say.register
+def _(effect: fx.SymptomTaken, door: Door) -> Sequence[str]:
+    symptom = door.guide.symptoms[effect.symptom]
+    names = listed([each.replace("-", " ") for each in effect.missing])
+    missing = _t("missing", devices=names) if effect.missing else ""
+    return [_t("symptom-taken", name=symptom.name, first=symptom.first), missing]
+
+
+@_say.register
+def _(effect: fx.SeveralSymptoms, door: Door) -> Sequence[str]:
+    return [_t("several", names=listed([door.guide.symptoms[s].name for s in effect.symptoms]))]
+
+
+@_say.register
+def _(effect: fx.UnknownSymptom, door: Door) -> Sequence[str]:
+    return [_t("unknown", order=" ".join(door.guide.general_order))]
+
+
+@_say.register
+def _(effect: fx.MakeSafe, door: Door) -> Sequence[str]:
+    return [_t("make-safe", safe=door.guide.safe)]
+
+
+@_say.register
+def _(effect: fx.AskCheck, door: Door) -> Sequence[str]:
+    caution = door.guide.checks[effect.check].caution
+    warned = f"{caution.word.capitalize()}. {caution.text}" if caution else ""
+    first = _t("danger") if effect.for_danger and not effect.again else ""
+    return [warned, first, _t("check", say=question(door, effect.check))]
+
+
+@_say.register
+def _(effect: fx.NeedsEnergy, door: Door) -> Sequence[str]:
+    key = "needs-energy" if effect.check else "repair-needs"
+    return [_t(key, state=_state(effect.state), now=_state(effect.now))]
+
+
+@_say.register
+def _(effect: fx.Dropped, door: Door) -> Sequence[str]:
+    return [_t("dropped", state=_state(effect.state))]
+
+
+@_say.register
+def _(effect: fx.Taken, door: Door) -> Sequence[str]:
+    if effect.outcome is None:
+        return [_t("not-known")]
+    return [_t("taken", clause=door.guide.checks[effect.check].answers[effect.outcome])]
+
+
+@_say.register
+def _(effect: fx.Implausible, door: Door) -> Sequence[str]:
+    return [_t("implausible", value=speak_value(effect.value, effect.unit))]
+
+
+@_say.register
+def _(effect: fx.AskAgain, door: Door) -> Sequence[str]:
+    asks = question(door, effect.check) if effect.check else _t("ask-symptom")
+    return [_t("ask-again", question=asks)]
+
+
+@_say.register
+def _(effect: fx.Leading, door: Door) -> Sequence[str]:
+    key = "leading" if effect.because else "leading-plain"
+    cause, chance = _cause(door, effect.cause), chance_words(effect.chance)
+    return [_t(key, cause=cause, chance=chance, because=effect.because)]
+
+
+@_say.register
+def _(effect: fx.Named, door: Door) -> Sequence[str]:
+    key = "named-guess" if not effect.sure else "named" if effect.because else "named-plain"
+    cause, chance = _cause(door, effect.cause), chance_words(effect.chance)
+    return [_t(key, cause=cause, chance=chance, because=effect.because)]
+
+
+@_say.register
+def _(effect: fx.WhyCheck, door: Door) -> Sequence[str]:
+    key = "why-danger" if effect.for_danger else "why-check"
+    causes = listed([_cause(door, each) for each in effect.causes])
+    return [_t(key, why=door.guide.checks[effect.check].why, causes=causes)]
+
+
+@_say.register
+def _(effect: fx.Others, door: Door) -> Sequence[str]:
+    return [_t("others", causes=_causes(door, effect.causes))]
+
+
+@_say.register
+def _(effect: fx.Stuck, door: Door) -> Sequence[str]:
+    order = " ".join(door.guide.general_order)
+    return [_t("stuck", causes=_causes(door, effect.causes), order=order)]
+
+
+@_say.register
+def _(effect: fx.NotRuledOut, door: Door) -> Sequence[str]:
+    return [_t("not-ruled-out", causes=listed([_cause(door, c) for c in effect.causes]))]
+
+
+@_say.register
+def _(effect: fx.Found, door: Door) -> Sequence[str]:
+    return [_t("found", cause=_cause(door, effect.cause), fix=door.guide.causes[effect.cause].fix)]
+
+
+@_say.register
+def _(effect: fx.RepairNow, door: Door) -> Sequence[str]:
+    needs = door.guide.repairs[door.guide.causes[effect.cause].repair].needs
+    if needs == "unknown":
+        return [_t("repair-outside")]
+    return [_t("repair-now", state=_state(needs))]
+
+
+@_say.register
+def _(effect: fx.RetestNow, door: Door) -> Sequence[str]:
+    packs = listed([pack_name(ref) for ref in effect.refs], "and")
+    return [_t("retest-now", why=effect.why, packs=packs)]
+
+
+@_say.register
+def _(effect: fx.RetestFailed, door: Door) -> Sequence[str]:
+    return [_t("retest-failed", pack=pack_name(effect.ref))]
+
+
+@_say.register
+def _(effect: fx.LeaveDoor, door: Door) -> Sequence[str]:
+    return [door.guide.leave[effect.rule]]
+
+
+@_say.register
+def _(effect: fx.Held, door: Door) -> Sequence[str]:
+    return [_t("held")]
+
+
+@_say.register
+def _(effect: fx.Over, door: Door) -> Sequence[str]:
+    return [_t("over" if effect.solved else "given-up")]
