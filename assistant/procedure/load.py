@@ -33,8 +33,10 @@ from assistant.quantity import quantity, same_dimension, unit
 
 MAX_BYTES = 1_000_000
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
-_HEAD = ("title", "version", "language", "energy", "sources", "found")
-_HEAD += ("at_door", "minutes", "takes", "crew")
+_HEAD = (
+    *("title", "version", "language", "energy", "sources", "found"),
+    *("at_door", "minutes", "takes", "crew"),
+)
 _TEXTS = ("say", "brief", "reason", "mark", "helper")
 RUNTIME_PLACEHOLDERS = {"person"}  # filled when the step is spoken
 M = TypeVar("M", bound=BaseModel)

@@ -43,7 +43,9 @@ def string(packs: Sequence[Pack], frame: Callable[[str], Pack]) -> Pack:
     for pack in packs:
         if not pack.framed:
             raise PackError(
-                pack.name, None, "has gates of its own and is worked alone; name it as the only pack"
+                pack.name,
+                None,
+                "has gates of its own and is worked alone; name it as the only pack",
             )
     places = _placed(packs)
     rows: list[tuple[Pack, tuple[Step, ...]]] = []
@@ -170,8 +172,7 @@ def _joined(
         crew=max(pack.crew for pack in packs),
         parts=tuple(
             Part(name=p.name, title=p.title, version=p.version, minutes=p.minutes)
-            for p in dict.fromkeys(pack.name for pack, _ in rows)
-            for p in [next(pack for pack, _ in rows if pack.name == p)]
+            for p in {pack.name: pack for pack, _ in rows}.values()
         ),
     )
 
