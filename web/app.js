@@ -2,6 +2,12 @@
 
 import { Microphone } from "./audio/microphone.js";
 import { Speaker } from "./audio/speaker.js";
+import { Awake } from "./device/awake.js";
+import { Camera } from "./device/camera.js";
+import { headsetButton as hardwareButton } from "./device/headset-button.js";
+import { Shooting } from "./device/shooting.js";
+import { Photos } from "./net/photos.js";
+import { keepPlan, readPlan } from "./net/plans.js";
 import { Line } from "./net/socket.js";
 import { Store } from "./state/store.js";
 import { banners } from "./view/banners.js";
@@ -10,10 +16,11 @@ import { heardLine } from "./view/heard-line.js";
 import { jobsView } from "./view/jobs.js";
 import { joinView } from "./view/join.js";
 import { peopleBar, peopleView } from "./view/people.js";
+import { photoView } from "./view/photo.js";
 import { readingsView } from "./view/readings.js";
 import { recordView } from "./view/record.js";
 import { soundCheckView } from "./view/sound-check.js";
-import { earBar, energyBar } from "./view/status-bar.js";
+import { deafBecause, earBar, energyBar } from "./view/status-bar.js";
 import { stepCard } from "./view/step-card.js";
 
 const address = new URL(location.href);
@@ -23,10 +30,12 @@ const role = (asked("role") || localStorage.getItem("role")) === "helper" ? "hel
 
 const store = new Store({
   view: null, link: "connecting", mic: false, micProblem: null, level: null, heard: null,
-  error: null, ring: null, started: false, slow: false, job: asked("job"), role, device: drawn(`device-${role}`, 8), seen: 0,
+  error: null, ring: null, started: false, slow: false, awake: false, job: asked("job"), role, device: drawn(`device-${role}`, 8), seen: 0,
 });
 const speaker = new Speaker();
 const microphone = new Microphone();
+const awake = new Awake();
+const shooting = new Shooting(new Camera());
 const line = new Line(
   `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/socket`,
   { device: store.get("device"), role, job: store.get("job"), headset: asked("headset") === "1", key: drawn("key", 16) },
@@ -80,6 +89,10 @@ const act = {
   closeRing: () => store.set({ ring: null }),
   reconnect: () => line.connect(),
   openMicrophone,
+  // {plan, keptAt} or null: the texts of the plan, from the phone itself if the server is gone.
+  plan: () => readPlan(store.get("job"), drawn("key", 16)),
+  shoot,
+  noPhoto() { shooting.end(); show("step"); },
   role(next) { go({ role: next }); },
   job(id) { go({ job: id }); },
   // A join code is used up by the first phone that brings it; from then on this phone's key counts.
@@ -110,7 +123,8 @@ async function start() {
   store.set({ started: true });
   show("step");
   speaker.begin(context);
-  keepAwake();
+  awake.keep();
+  hardwareButton(pressed);
   await openMicrophone();
 }
 
@@ -127,29 +141,28 @@ async function openMicrophone() {
   }
 }
 
-async function keepAwake() {
-  try {
-    await navigator.wakeLock?.request("screen");
-  } catch {
-    // The phone saves power; the page works without.
-  }
-}
-
+awake.addEventListener("change", (event) => store.set({ awake: event.detail.on }));
 document.addEventListener("visibilitychange", () => {
-  if (document.visibilityState !== "visible" || !store.get("started")) return;
-  keepAwake();
-  context?.resume();
+  if (document.visibilityState === "visible") context?.resume();
 });
 
 // --- push to talk: anywhere that is no control ---------------------------------------------------
 
 let talking = false;
+let latched = false; // by a button that has no "let go"
 
-function talk(on) {
+function talk(on, latch = false) {
   if (on === talking || (on && store.get("view")?.listening !== "push-to-talk")) return;
   talking = on;
+  latched = on && latch;
   document.body.classList.toggle("talking", on);
   line.sign("talk", { on });
+}
+
+// The headset's button: talk and have done; where the ear is open anyway, it ends the reply.
+function pressed() {
+  if (store.get("view")?.listening === "push-to-talk") talk(!talking, true);
+  else speaker.cut();
 }
 
 document.addEventListener("pointerdown", (event) => {
@@ -173,8 +186,17 @@ microphone.addEventListener("ended", () => store.set({
 
 speaker.addEventListener("playback", (event) => line.sign("playback", { on: event.detail.on }));
 speaker.addEventListener("spoken", () => {
+  if (shooting.on) return shoot();
   const view = store.get("view");
   if (view?.step && !view.held && store.get("mic") && line.open) speaker.tone("expect");
+  return undefined;
+});
+
+// An ear that shuts though nobody speaks is told at once: the person may be talking to it.
+let heardBefore = false;
+store.watch(deafBecause, (why) => {
+  if (heardBefore && ["mic", "slow", "quiet"].includes(why)) speaker.tone("deaf");
+  heardBefore = !why;
 });
 
 const TAKES = {
@@ -187,6 +209,7 @@ const TAKES = {
     // A turn of no device is the job's own: a wait that is over, a device that came or went.
     if (message.device && (message.text || message.understood)) store.set({ heard: message, error: null });
     if (message.tone) speaker.tone(message.tone);
+    if (latched && message.device === store.get("device")) talk(false);
   },
   say(message) {
     speaker.supersede(message.turn);
@@ -200,14 +223,44 @@ const TAKES = {
     store.set({ ring: message.who });
     speaker.tone("ring");
   },
+  shutter(message) {
+    show("photo");
+    const where = { job: store.get("job"), device: store.get("device"), step: message.step };
+    shooting.begin(where, photoFrame, shoot).catch((problem) => {
+      shooting.end();
+      show("step");
+      TAKES.error({ what: problem.what ?? "The camera did not start.", do: problem.remedy ?? "Try again." });
+    });
+  },
   error(message) {
     store.set({ error: message });
     speaker.tone("refused");
   },
 };
 
+// --- photos ------------------------------------------------------------------------------------------
+
+const photos = new Photos((path, jpeg) => fetch(path, {
+  method: "POST", body: jpeg, headers: { "Content-Type": "image/jpeg", "X-Device-Key": drawn("key", 16) },
+}));
+photos.addEventListener("refused", (event) => TAKES.error(event.detail));
+let photoFrame = null;
+
+async function shoot() {
+  const photo = await shooting.shoot();
+  if (!photo) return;
+  show("step");
+  if (!(await photos.add(photo))) {
+    store.set({ error: { what: "The photo waits for the link.", do: "It is sent when the link is back. Keep this page open." } });
+  }
+}
+
 line.addEventListener("message", (event) => TAKES[event.detail.type]?.(event.detail));
-line.addEventListener("welcome", (event) => store.set({ job: event.detail.job }));
+line.addEventListener("welcome", (event) => {
+  store.set({ job: event.detail.job });
+  keepPlan(event.detail.job, drawn("key", 16));
+  photos.go();
+});
 line.addEventListener("link", (event) => {
   const { state, away_ms = 0 } = event.detail;
   if (state === store.get("link")) return;
@@ -284,6 +337,7 @@ function headsetButton() {
 
 page("join", (root) => joinView(root, act));
 page("step", (root) => stepCard(root, store, act));
+page("photo", (root) => { photoFrame = photoView(root, act); });
 page("readings", (root) => readingsView(root, store));
 page("sound", (root) => soundCheckView(root, store));
 page("record", (root) => recordView(root, store.get("job"), ask));
@@ -296,7 +350,7 @@ page("more", (root) => fill(root,
       .map(([name, label]) => button(label, () => show(name), { "data-go": name })),
     headsetButton(),
     typedLine())));
-pages.record.always = pages.people.always = pages.jobs.always = pages.more.always = true;
+pages.photo.always = pages.record.always = pages.people.always = pages.jobs.always = pages.more.always = true;
 
 function typedLine() {
   const field = element("input", { type: "text", maxlength: 200, "aria-label": "Type what you would say", placeholder: "Type what you would say", autocomplete: "off" });
