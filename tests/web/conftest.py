@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import os
+import shutil
 import socket
+import subprocess
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -14,7 +17,9 @@ import pytest
 
 from assistant.clock import SetClock
 from assistant.job import Jobs, JobSession
+from assistant.server.addresses import Names, local_names
 from assistant.server.app import create_app
+from assistant.server.lan import Lan
 from assistant.server.serve import Server, listen
 from assistant.speech.recogniser import Expected, Transcript
 
@@ -35,10 +40,15 @@ ALLOWED = "--use-fake-ui-for-media-stream"
 
 
 class Wire:
-    """A TCP way to the server that can be cut and mended, as a phone's network can."""
+    """A TCP way to the server that can be cut and mended, as a phone's network can.
+
+    While it is stalled nothing gets through and nobody is told, as in a hole of the radio.
+    """
 
     def __init__(self, port: int):
         self._to, self._joined = port, True
+        self._flows = threading.Event()
+        self._flows.set()
         self._ends: list[socket.socket] = []
         self._listening = socket.create_server(("127.0.0.1", 0))
         self.port = self._listening.getsockname()[1]
@@ -66,10 +76,10 @@ class Wire:
                 self._threads.append(thread)
                 thread.start()
 
-    @staticmethod
-    def _carry(one: socket.socket, other: socket.socket) -> None:
+    def _carry(self, one: socket.socket, other: socket.socket) -> None:
         with contextlib.suppress(OSError):
             while data := one.recv(65_536):
+                self._flows.wait()
                 other.sendall(data)
         for end in (one, other):
             with contextlib.suppress(OSError):
@@ -81,10 +91,15 @@ class Wire:
             with contextlib.suppress(OSError):
                 end.shutdown(socket.SHUT_RDWR)
 
+    def stall(self) -> None:
+        self._flows.clear()
+
     def mend(self) -> None:
         self._joined = True
+        self._flows.set()
 
     def close(self) -> None:
+        self._flows.set()
         self.cut()
         with contextlib.suppress(OSError):
             self._listening.shutdown(socket.SHUT_RDWR)
@@ -133,6 +148,19 @@ def wire(server: Server) -> Iterator[Wire]:
     found.close()
 
 
+@pytest.fixture
+def lan(jobs: Jobs, job: JobSession, tmp_path: Path) -> Iterator[Lan]:
+    """The job served in the local network."""
+    with Lan(jobs, job.job_id, tmp_path / "lan", say=lambda text: None, names=reached_at) as served:
+        yield served
+
+
+def reached_at() -> Names:
+    """This machine's own names; in a place without network, itself."""
+    found = local_names()
+    return found if found.addresses else Names(found.hosts, ("127.0.0.1",))
+
+
 @pytest.fixture(scope="session")
 def playwright() -> Iterator[Any]:
     if not CHROMIUM.is_file():
@@ -157,6 +185,52 @@ def browser(playwright: Any) -> Iterator[Callable[..., Any]]:
     yield start
     for found in started:
         found.close()
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> Path:
+    """A home folder of its own, so that no test trusts what another one was told to trust."""
+    found = tmp_path / "home"
+    found.mkdir()
+    return found
+
+
+def trust(home: Path, lan: Lan) -> None:
+    """Tell the browsers of this home to trust the authority, as a person does in the settings."""
+    certutil = shutil.which("certutil")
+    if certutil is None:
+        pytest.skip("certutil (Debian: libnss3-tools) tells Chromium whom to trust; it is missing")
+    store = home / ".pki" / "nssdb"
+    store.mkdir(parents=True)
+    (home / "authority.pem").write_bytes(lan.authority.pem)
+    for more in (["-N", "--empty-password"],
+                 ["-A", "-t", "C,,", "-n", "site", "-i", str(home / "authority.pem")]):  # fmt: skip
+        subprocess.run([certutil, "-d", f"sql:{store}", *more], check=True, capture_output=True)
+
+
+@pytest.fixture
+def resident(playwright: Any, home: Path) -> Iterator[Callable[..., Any]]:
+    """A page in a browser that keeps what it is told, as a phone's does: resident("--flag", ...)."""
+    started: list[Any] = []
+
+    def start(*flags: str) -> Any:
+        context = playwright.chromium.launch_persistent_context(
+            str(home / f"profile-{len(started)}"),
+            executable_path=str(CHROMIUM),
+            args=[*FLAGS, *(flags or (ALLOWED,))],
+            chromium_sandbox=False,
+            env={**os.environ, "HOME": str(home)},
+            viewport=PHONE,
+            has_touch=True,
+        )
+        started.append(context)
+        page = context.pages[0]
+        page.set_default_timeout(15_000)
+        return page
+
+    yield start
+    for context in started:
+        context.close()
 
 
 @pytest.fixture
