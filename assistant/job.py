@@ -156,7 +156,7 @@ class JobSession:
         head |= {"door": plan.job.door, "site": plan.job.site, "title": plan.pack.title}
         head |= {"thirdhand": __version__, "job": plan.job.model_dump(mode="json")}
         store.create_job(job_id, head, wall=session.clock.wall())
-        session._begin(inputs.Started())
+        session._begin(inputs.Started(on=session.clock.wall()[:10]))
         return session
 
     @classmethod
@@ -169,7 +169,7 @@ class JobSession:
             session.run = machine.advance(plan, session.run, event).run
             last_s = max(last_s, event.at_s)
         session._base_s += last_s
-        session._begin(inputs.Restarted())
+        session._begin(inputs.Restarted(on=session.clock.wall()[:10]))
         return session
 
     def _begin(self, what: inputs.Input) -> None:
@@ -492,6 +492,8 @@ def understood(what: inputs.Input | None) -> str:
             return f"{format(value, 'f')} {unit(what.unit).symbol}" if what.unit else f"{value}"
         case inputs.Tag():
             return f"tag {what.digits}"
+        case inputs.UseInstrument():
+            return f"instrument {what.id}"
         case inputs.Landed():
             return f"landed on -{what.strip}:{what.point}"
         case inputs.Challenge():

@@ -16,6 +16,7 @@ from assistant.dialogue.phrases import spoken, template
 from assistant.dialogue.sounds import alike
 from assistant.procedure import gates
 from assistant.procedure.energy import Ledger
+from assistant.procedure.instruments import to_choose
 from assistant.procedure.model import FRAMES, Plan, Step
 from assistant.procedure.run import Run
 from assistant.procedure.terminals import planned, strip_and_point
@@ -85,12 +86,14 @@ def _now(plan: Plan, run: Run) -> Iterator[Phrase]:
         yield from _universal("affirm", "plain-yes", weight=weight)
         yield from _own(asked, run)
         yield from _landed(plan, asked)
+        yield from _instruments(plan, asked)
         yield from _corrections(plan, run)
         yield from _universal(*_PENDING, *_SAFETY)
         return
     if step:
         yield from _own(step, run)
         yield from _landed(plan, step)
+        yield from _instruments(plan, step)
     yield from _corrections(plan, run)
     yield from _universal(*_GATES, weight="gate")
     left_out = {*_ONLY_PENDING, *_ONLY_HELD, *_BY_KIND, *_GATES, *_FOR_TWO}
@@ -163,6 +166,20 @@ def _landed(plan: Plan, step: Step) -> Iterator[Phrase]:
             yield Phrase(
                 f"{spoken(said)} {{digits}}", "=landed", "landed", (("strip", strip),), "value"
             )
+
+
+def _instruments(plan: Plan, step: Step) -> Iterator[Phrase]:
+    """Where a value is measured and the job has several instruments: the name of each."""
+    for name, instrument in to_choose(plan, step).items():
+        text = spoken_instrument(name)
+        fields = (("id", instrument.id), ("name", name))
+        yield Phrase(text, f"=instrument {instrument.id}", "instrument", fields, "value")
+
+
+def spoken_instrument(name: str) -> str:
+    """ "meter 12" as it is said: "meter one two"."""
+    word, _, number = name.rpartition(" ")
+    return f"{word} {digit_words(number)}"
 
 
 def _corrections(plan: Plan, run: Run) -> Iterator[Phrase]:

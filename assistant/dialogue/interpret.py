@@ -186,6 +186,7 @@ _BUILD: dict[str, Callable[[dict[str, Any]], Input]] = {
     "command": lambda fields: inputs.Command(**fields),
     "go-to": lambda fields: inputs.GoTo(**fields),
     "note": lambda fields: inputs.Note(**fields),
+    "instrument": lambda fields: inputs.UseInstrument(**fields),
     "lock-off": lambda fields: inputs.LockOff(),
     "power-on": lambda fields: inputs.PowerOn(**fields),
 }

@@ -13,6 +13,7 @@ from decimal import Decimal
 from functools import cache, singledispatch
 from typing import Any, Literal
 
+from assistant.dialogue.grammar import spoken_instrument
 from assistant.dialogue.language import language
 from assistant.dialogue.numbers import (
     cardinal,
@@ -616,6 +617,12 @@ def _(effect: fx.Resumed, scene: _Scene) -> Sequence[str]:
 @_say.register
 def _(effect: fx.Noted, scene: _Scene) -> Sequence[str]:
     return (_t("noted"),)
+
+
+@_say.register
+def _(effect: fx.InstrumentChosen, scene: _Scene) -> Sequence[str]:
+    key = "instrument" if effect.state == "in-date" else f"instrument-{effect.state}"
+    return (_t(key, name=_first_up(spoken_instrument(effect.name)), what=effect.what),)
 
 
 @_say.register

@@ -7,8 +7,9 @@ from functools import singledispatch
 from typing import Any, Literal
 
 from assistant.procedure import effects as fx
-from assistant.procedure import energy, gates, inputs, terminals, values
+from assistant.procedure import energy, gates, inputs, instruments, terminals, values
 from assistant.procedure.energy import Denied
+from assistant.procedure.instruments import to_choose
 from assistant.procedure.load import spoken_terminal
 from assistant.procedure.model import Step
 from assistant.procedure.moves import (
@@ -37,6 +38,8 @@ _REOPENED = ("unable", "passed-over")  # a jump to their section takes these up 
 
 def take(what: Any, now: Now, run: Run) -> Outcome:
     """Held runs and system events first, then what holds in every step, then the answer."""
+    if isinstance(what, inputs.Started | inputs.Restarted) and what.on:
+        run = replace(run, on=what.on[:10])
     if isinstance(what, inputs.Started):
         return enter(now, run, first_unsettled(now.plan, run))
     if isinstance(what, inputs.Tick):
@@ -441,6 +444,25 @@ def _hear_reading(what: inputs.Reading, now: Now, run: Run, step: Step, corrects
         return stay(replace(run, pending=None), doubtful)
     held = replace(held, quantity=measured)
     return stay(replace(run, pending=held, failing=None), held.read_back())
+
+
+@_answer.register
+def _(what: inputs.UseInstrument, now: Now, run: Run) -> Outcome:
+    """Change the instrument in hand; a value that waits for AFFIRM is asked about again."""
+    step = now.plan.step(run.pending.step) if run.pending else _step(now, run)
+    found = {n: i for n, i in to_choose(now.plan, step).items() if i.id == what.id}
+    if not found:
+        return again(now, run, "not here")
+    ((name, instrument),) = found.items()
+    chosen = fx.InstrumentChosen(
+        id=instrument.id,
+        name=name,
+        what=instrument.kind,
+        calibration_due=instrument.calibration_due,
+        state=instruments.state(instrument, run.on),
+    )
+    run = replace(run, instrument=instrument.id)
+    return stay(run, chosen, *((run.pending.read_back(),) if run.pending else ()))
 
 
 @_answer.register

@@ -238,6 +238,17 @@ class Noted(_Effect):
     text: str
 
 
+class InstrumentChosen(_Effect):
+    """The next values are measured with this one. state: of its calibration on the job's day."""
+
+    kind: Literal["instrument-chosen"] = "instrument-chosen"
+    id: str
+    name: str  # as it is spoken, "meter 2"
+    what: str  # its kind
+    calibration_due: str
+    state: Literal["in-date", "out-of-date", "not-known"]
+
+
 class Setting(_Effect):
     """The way of speaking changes: "brief", "full", "slower", "faster", "louder", "quieter"."""
 
@@ -306,6 +317,7 @@ Effect = Annotated[
     | Held
     | Resumed
     | Noted
+    | InstrumentChosen
     | Setting
     | DeviceNotice
     | Marked

@@ -156,6 +156,14 @@ class Note(_Input):
     clip: str = ""
 
 
+class UseInstrument(_Input):
+    """The next values are measured with another instrument of the job. name: as it was called."""
+
+    kind: Literal["instrument"] = "instrument"
+    id: str
+    name: str = ""
+
+
 class LockOff(_Input):
     """Somebody says that a lock is off. Outside the release step it voids the proof."""
 
@@ -185,15 +193,17 @@ class NotUnderstood(_Input):
 
 
 class Started(_Input):
-    """The job begins: the plan's first step is entered."""
+    """The job begins: the plan's first step is entered. on: the day, ISO 8601, "" if not known."""
 
     kind: Literal["started"] = "started"
+    on: str = ""
 
 
 class Restarted(_Input):
-    """The program was started again: nothing is known of the energy state."""
+    """The program was started again: nothing is known of the energy state. on: as `Started`."""
 
     kind: Literal["restarted"] = "restarted"
+    on: str = ""
 
 
 class ChallengeIssued(_Input):
@@ -251,6 +261,7 @@ Input = Annotated[
     | Command
     | GoTo
     | Note
+    | UseInstrument
     | LockOff
     | PowerOn
     | NotUnderstood

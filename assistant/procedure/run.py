@@ -109,6 +109,8 @@ class Run:
     times: int = 0
     entered_s: float = 0.0
     last_s: float = 0.0
+    instrument: str = ""  # id of the one chosen last; "": the job's first
+    on: str = ""  # the day of the last start, ISO 8601, for dates that pass
     last_reading: str | None = None  # name of the reading a CORRECTION would supersede
 
     def value(self, name: str) -> Decimal | None:

@@ -10,6 +10,7 @@ from typing import Literal
 from assistant.calc.base import Result, calculate
 from assistant.errors import RangeError, UnitError
 from assistant.procedure import effects as fx
+from assistant.procedure.instruments import in_hand, warning
 from assistant.procedure.load import resolve
 from assistant.procedure.model import Plan, Step
 from assistant.procedure.run import Pending, Run, TakenReading
@@ -112,9 +113,7 @@ def judge(
         raise KeyError(f"step {step.id} takes no value")
     limits = bounds(plan, run, step)
     found = verdict(limits, value)
-    instruments = plan.job.instruments if step.expects.reading else ()
-    if step.expects.reading and step.expects.reading.instrument == "none":
-        instruments = ()
+    instrument = in_hand(plan, run, step)
     judged = fx.Judged(
         step=step.id,
         name=spec.name,
@@ -130,8 +129,8 @@ def judge(
         derived=result is not None,
         corrects=bool(pending and pending.corrects) or spec.name in run.readings,
         working=result.working if result else (),
-        warnings=result.warnings if result else (),
-        instrument=instruments[0].id if instruments else "",
+        warnings=(result.warnings if result else ()) + warning(instrument, run.on),
+        instrument=instrument.id if instrument else "",
     )
     taken = TakenReading(
         step=step.id,

@@ -102,7 +102,18 @@ def every_effect(plan) -> list[fx.Effect]:
     found += [fx.Held(cause=c, who="lead") for c in ("stop-work", "stand-by", "emergency")]
     found += [fx.DeviceNotice(role="helper", present=here) for here in (True, False)]
     found += [fx.Marked(step="edge"), fx.Taken(step="edge", word="all clear", person="helper")]
-    found += [fx.Resumed(), fx.HelperCalled(), fx.PhotoAsked(step="supply"), fx.HandedOver(), fx.Repeat(), fx.Noted(text=echo[0])]
+    chosen = dict(id="M-2", name="meter 2", what="insulation tester", calibration_due="2026-01-15")
+    found += [
+        fx.InstrumentChosen(state=s, **chosen) for s in ("in-date", "out-of-date", "not-known")
+    ]
+    found += [
+        fx.Resumed(),
+        fx.HelperCalled(),
+        fx.PhotoAsked(step="supply"),
+        fx.HandedOver(),
+        fx.Repeat(),
+        fx.Noted(text=echo[0]),
+    ]
     found += [
         fx.Setting(name=n) for n in ("brief", "full", "slower", "faster", "louder", "quieter")
     ]
@@ -404,6 +415,15 @@ def test_every_sentence_of_the_language_file_is_in_use():
         resources.files("assistant.dialogue").joinpath(name).read_text(encoding="utf-8")
         for name in ("replies.py", "numbers.py")
     )
-    built = {"affirm-", "open-", "held-", "withdrawn", "voided", "fail-options", "limit-"}
+    built = {
+        "instrument-",
+        "affirm-",
+        "open-",
+        "held-",
+        "withdrawn",
+        "voided",
+        "fail-options",
+        "limit-",
+    }
     for key in language().texts["replies"]:
         assert f'"{key}"' in source or any(key.startswith(start) for start in built), key

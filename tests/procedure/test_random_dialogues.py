@@ -44,6 +44,7 @@ anything = st.one_of(
     st.builds(inputs.Command, name=st.sampled_from(COMMANDS)),
     st.builds(inputs.GoTo, section=st.sampled_from(SECTIONS)),
     st.builds(inputs.Note, text=st.just("swarf on the board")),
+    st.builds(inputs.UseInstrument, id=st.sampled_from(["M-1", "M-2", "X-9"])),
     st.just(inputs.LockOff()),
     st.just(inputs.PowerOn()),
     st.builds(inputs.NotUnderstood, why=st.just("unsure")),
