@@ -167,14 +167,14 @@ def _(said: inputs.EnergyIs, door: Door, search: Search) -> Outcome:
     if said.state == search.energy:
         return Outcome(search, ())
     now = replace(search, energy=said.state, later=())
+    if now.held:  # nothing is entered until the lead goes ahead
+        return Outcome(now, ())
     told: tuple[fx.Effect, ...] = ()
     if now.phase == "check":
         if now.asked:
             if may_enter(door.guide.checks[now.asked], said.state):
                 return Outcome(now, ())
             told = (fx.Dropped(check=now.asked, state=said.state),)
-        if now.held:
-            return Outcome(replace(now, asked=None, waiting=None), told)
         return _propose(door, replace(now, asked=None, waiting=None), told)
     if now.phase == "repair":
         if now.entered and not _repair_may(door, now):

@@ -11,7 +11,7 @@
     unknown: [path-look]          "don't know"
     cant: [edge-ohms]             "can't do that one"
     record: {...}                 the job's record, as `faults.door` describes it
-    within: 5                     checks, at most, until the true cause is named
+    within: 10                    checks, at most, until the true cause is named; 8 if not said
 
 A cause that is named and isn't it costs a look, which counts as a check. The energy state is that
 of a real ledger: each change goes through `procedure.energy.move`, rule by rule.
@@ -40,6 +40,7 @@ from assistant.procedure.model import EnergyState
 ROOT = Path(__file__).parents[2]
 HERE = Path(__file__).parent
 MOST_TURNS = 60
+WITHIN = 8  # checks, where a case says nothing else
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,15 @@ def all_cases() -> tuple[Case, ...]:
         tree = read(path)
         assert set(tree) == {"symptom", "cases"}, path
         for number, row in enumerate(tree["cases"], 1):
-            row = {"finds": {}, "wrong": {}, "unknown": (), "cant": (), "record": {}, **row}
+            row = {
+                "finds": {},
+                "wrong": {},
+                "unknown": (),
+                "cant": (),
+                "record": {},
+                "within": WITHIN,
+                **row,
+            }
             row = {**row, "unknown": tuple(row["unknown"]), "cant": tuple(row["cant"])}
             found.append(Case(file=path.stem, number=number, symptom=tree["symptom"], **row))
     return tuple(found)
