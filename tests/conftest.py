@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
@@ -34,3 +36,22 @@ def store() -> Iterator[Store]:
 def _own_data_folder(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory):
     """No test writes to the person's own data folder, or reads a model from it."""
     monkeypatch.setenv("THIRDHAND_DATA", str(tmp_path_factory.getbasetemp() / "data"))
+
+
+@pytest.fixture(scope="session")
+def played(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """File and id of power entry at door D2, played by text through the real job; read only."""
+    from assistant import rehearse, resources
+    from assistant.job import Jobs
+
+    folder = tmp_path_factory.mktemp("played")
+    clock, digits = SetClock(), itertools.cycle(("47", "62", "76", "24"))
+    jobs = Jobs(folder, clock=clock, challenge=lambda: next(digits))
+    session = jobs.new("pinewharf-d2", "power-entry")
+    script = resources.steps_dir() / "jobs" / "pinewharf-d2.rehearsal.txt"
+    lines = rehearse.read_script(script.read_text(encoding="utf-8"), str(script))
+    for _ in rehearse.play_text(session, clock, lines):
+        pass
+    assert len(jobs.store.readings(session.job_id)) > 10
+    jobs.store.close()
+    return folder / "records.sqlite", session.job_id

@@ -59,19 +59,22 @@ def write(store: Store, job_id: str, out: BinaryIO) -> None:
     RecordError
         If the job's chain doesn't hold: what is doubtful is exported as JSON, not as proof.
     """
-    verdict = verify(store, job_id)
-    if not verdict.ok:
-        raise RecordError(
-            f"job '{job_id}' isn't whole ({verdict.why}); no zip is made of it. "
-            f"'thirdhand record export {job_id}' saves what is there"
-        )
-    manifest = []
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
-        for name, data in _files(store, job_id):
-            manifest.append({"name": name, "size": len(data), "sha256": sha256(data).hexdigest()})
-            _add(archive, name, data)
-        document = {"format": BUNDLE_FORMAT, "job": job_id, "files": manifest}
-        _add(archive, "manifest.json", _json(document))
+    with store.one_moment():
+        verdict = verify(store, job_id)
+        if not verdict.ok:
+            raise RecordError(
+                f"job '{job_id}' isn't whole ({verdict.why}); no zip is made of it. "
+                f"'thirdhand record export {job_id}' saves what is there"
+            )
+        manifest = []
+        with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED) as archive:
+            for name, data in _files(store, job_id):
+                manifest.append(
+                    {"name": name, "size": len(data), "sha256": sha256(data).hexdigest()}
+                )
+                _add(archive, name, data)
+            document = {"format": BUNDLE_FORMAT, "job": job_id, "files": manifest}
+            _add(archive, "manifest.json", _json(document))
 
 
 def _add(archive: zipfile.ZipFile, name: str, data: bytes) -> None:

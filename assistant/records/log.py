@@ -61,7 +61,8 @@ COLUMNS = {
 
 def export_json(store: Store, job_id: str) -> str:
     """The whole log of a job as JSON, with all that is needed to check its chain elsewhere."""
-    job = store.job(job_id)
+    with store.one_moment():
+        job, kept = store.job(job_id), store.entries(job_id, raw=True)
     entries = [
         {
             "seq": entry.seq,
@@ -74,7 +75,7 @@ def export_json(store: Store, job_id: str) -> str:
             "seal": entry.seal,
             "salts": entry.salts,
         }
-        for entry in store.entries(job_id, raw=True)
+        for entry in kept
     ]
     document = {
         "format": FORMAT,

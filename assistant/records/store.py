@@ -382,6 +382,22 @@ class Store:
         found = self._read(sql, [job_id, seq])
         return found[0][0] if found else None
 
+    @contextmanager
+    def one_moment(self) -> Iterator[None]:
+        """All that is read within is of one moment, whoever writes meanwhile.
+
+        Other threads wait for this store until it ends; other programs don't.
+        """
+        with self._failing("read"):
+            if self._conn.in_transaction:
+                yield
+                return
+            self._conn.execute("BEGIN")
+            try:
+                yield
+            finally:
+                self._db.rollback()
+
     # --- within ----------------------------------------------------------------------------
 
     def _entry(self, job_id: str, row: Row, raw: bool = True) -> Entry:

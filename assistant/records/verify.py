@@ -73,6 +73,11 @@ def verify(store: Store, job_id: str, anchor: str = "") -> Verdict:
     RecordError
         If there is no such job or the file can't be read at all.
     """
+    with store.one_moment():
+        return _verify(store, job_id, anchor)
+
+
+def _verify(store: Store, job_id: str, anchor: str) -> Verdict:
     job = store.job(job_id)
     rows = store.rows(job_id, scanned=True)
     hashes: list[str] = []

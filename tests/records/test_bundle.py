@@ -157,6 +157,25 @@ def test_it_holds_the_texts_the_photos_and_no_key(rich: Store, tmp_path: Path, c
     assert (tmp_path / signing.KEY_FILE).read_bytes().splitlines()[1] not in path.read_bytes()
 
 
+def test_a_bundle_made_while_another_program_writes_is_of_one_moment(tmp_path: Path):
+    """Each of its parts is read at another time; without one moment for all they don't fit."""
+    path, out = tmp_path / "records.sqlite", tmp_path / "job.zip"
+    with Store.open(path) as store, Store.open(path) as other:
+        fill(store, SetClock())
+        read = store.readings
+
+        def readings(job: str) -> list:
+            other.append(JOB, turn("affirm", judged("later", "1")), wall="", mono_s=99)
+            return read(job)
+
+        store.readings = readings  # type: ignore[method-assign]
+        written(store, out)
+        assert other.job(JOB)["count"] == 9
+    found, _ = bundle.read(out)
+    assert found.job(JOB)["count"] == 8
+    found.close()
+
+
 # --- import never overwrites ---------------------------------------------------------------------
 
 
