@@ -246,7 +246,34 @@ class JobSession:
             if asked is not None and asked != self.asked() and isinstance(what, _AT_ONCE):
                 what = inputs.NotUnderstood(why="too soon")
             words = heard.text or heard.heard
-            return self._act(what, device, "voice", words, heard.confidence)
+            worth_keeping = self.plan.job.keep_clips and self._is_note_or_gate(what)
+            turn = self._act(what, device, "voice", words, heard.confidence)
+            if worth_keeping and turn.seq:
+                self._keep_clip(samples, turn.seq)
+            return turn
+
+    def _is_note_or_gate(self, what: inputs.Input) -> bool:
+        """What sound is kept of, where the job says so: notes, and words that open a gate."""
+        if isinstance(what, inputs.Affirm) and self.run.pending:
+            return self.plan.step(self.run.pending.step).gate
+        return isinstance(what, inputs.Note | inputs.Challenge)
+
+    def _keep_clip(self, samples: np.ndarray, seq: int) -> None:
+        """The sound of a turn, beside it. The turn is on record by now, with or without."""
+        from assistant.speech.audio import wav  # a job by text needs no sound library
+
+        try:
+            attach(
+                self.store,
+                self.job_id,
+                wav(samples),
+                name=f"entry {seq}.wav",
+                wall=self.clock.wall(),
+                mono_s=round(self._base_s + self.clock.mono_s(), 3),
+                about=seq,
+            )
+        except ThirdhandError as problem:
+            log.warning("job %s: the sound of entry %s isn't kept: %s", self.job_id, seq, problem)
 
     def say(self, device: str, text: str, via: str = "touch") -> Turn:
         """A typed line or a button's phrase; does what the spoken words do.

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import io
 import sqlite3
 
 import numpy as np
 import pytest
+import soundfile
 
 from assistant.clock import SetClock
 from assistant.errors import ModelMissing, RecordError
 from assistant.job import HOLD_S, Jobs, JobSession, draw_challenge, events_of, plan_of
 from assistant.procedure import machine
+from assistant.records import retention
 from assistant.records.log import verify
 from assistant.records.store import Store
 from assistant.speech.recogniser import Transcript
@@ -174,6 +177,33 @@ def test_words_said_before_the_question_answer_nothing(session, clock, words):
     )  # fmt: skip
     session.hear("phone", np.zeros(160, np.int16), asked=session.asked())
     assert (session.run.pending, session.run.marks) != (before.pending, before.marks)
+
+
+@pytest.mark.parametrize("keep", [False, True])
+def test_sound_is_kept_of_notes_and_gates_alone_and_only_where_the_job_says_so(store, clock, keep):
+    """By default nobody's voice is kept; what is kept is the sound, sample for sample."""
+    said = ["disconnect is off", "affirm", "say again", "note gland is loose"]
+
+    class Ear:
+        def hear(self, samples, expected):
+            return Transcript(said[samples[0]], 1.0)
+
+    texts = {**TEXTS, "job.yaml": JOB + ("keep_clips: true\n" if keep else "")}
+    parts = {"clock": clock, "recogniser": Ear()}
+    session = JobSession.start("j2", plan_of(texts), texts, store, **parts)
+    turns = [session.hear("phone", np.full(1600, n, np.int16)) for n in range(len(said))]
+    entries = {entry.seq: entry for entry in store.entries("j2")}
+    clips = [entry for entry in entries.values() if "attachment" in entry.body]
+    about = [clip.body["attachment"]["about"] for clip in clips]
+    assert about == ([turns[1].seq, turns[3].seq] if keep else [])
+    for clip, number in zip(clips, (1, 3), strict=False):
+        sound = store.attachment("j2", clip.seq)
+        data, rate_hz = soundfile.read(io.BytesIO(sound), dtype="int16")
+        assert rate_hz == 16_000 and np.array_equal(data, np.full(1600, number, np.int16))
+    assert verify(store, "j2").ok
+    assert retention.kept(store, "j2").keep_clips == keep
+    again = JobSession.resume("j2", store, clock=clock)  # clips are no turns of the job
+    assert again.run.at == "disconnect"
 
 
 def test_a_gate_phrase_by_touch_passes_only_pressed_and_held(session, store, clock):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import math
 import shutil
 import subprocess
@@ -73,6 +74,14 @@ def resample(wave: np.ndarray, rate_hz: int) -> np.ndarray:
 def to_int16(wave: np.ndarray) -> np.ndarray:
     """Float samples (full scale 1) as int16, clipped."""
     return np.clip(np.round(wave * 32768.0), -32768, 32767).astype(np.int16)
+
+
+def wav(samples: np.ndarray) -> bytes:
+    """A WAV file of 16-bit mono samples at `RATE_HZ`."""
+    check_samples(samples)
+    out = io.BytesIO()
+    soundfile.write(out, samples, RATE_HZ, format="WAV", subtype="PCM_16")
+    return out.getvalue()
 
 
 def frames_to_samples(frame: bytes | bytearray | memoryview) -> np.ndarray:
