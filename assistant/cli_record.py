@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import argparse
-import json
-import os
 import sys
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import asdict
-from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, Any
 
-from assistant import resources
+from assistant import cli_office, resources
+from assistant.cli_office import print_json, write
 from assistant.clock import Clock
 from assistant.errors import FileError, RecordError
 
@@ -52,36 +49,10 @@ def _is_file(name: str) -> bool:
     return name.endswith(".zip") or Path(name).is_file()
 
 
-def _print_json(data: Any) -> None:
-    print(json.dumps(data, ensure_ascii=False, indent=2, default=str), flush=True)
-
-
-def _write(out: Path, fill: Callable[[BinaryIO], object]) -> None:
-    """A file, whole or not at all; a device is written to as it is."""
-    draft = out if out.exists() and not out.is_file() else out.with_name(f"{out.name}.part")
-    try:
-        with draft.open("wb") as file:
-            fill(file)
-            file.flush()
-            if draft != out:
-                os.fsync(file.fileno())
-        if draft != out:
-            draft.replace(out)
-    except OSError as problem:
-        if draft != out:
-            with suppress(OSError):
-                draft.unlink(missing_ok=True)
-        raise FileError(
-            str(out), None, f"can't be written: {problem.strerror}; the record is as it was. Free "
-            "some space, or name another place with --out"
-        ) from problem  # fmt: skip
-    print(f"written to {out}")
-
-
 def _out(arguments: argparse.Namespace, text: str, encoding: str = "utf-8") -> int:
     if arguments.out:
         data = text.encode(encoding)
-        _write(arguments.out, lambda file: file.write(data))
+        write(arguments.out, lambda file: file.write(data))
     else:
         print(text, end="" if text.endswith("\n") else "\n")
     return 0
@@ -93,7 +64,7 @@ def _out(arguments: argparse.Namespace, text: str, encoding: str = "utf-8") -> i
 def _list(store: Store, arguments: argparse.Namespace) -> int:
     rows = store.jobs()
     if arguments.json:
-        _print_json(rows)
+        print_json(rows)
     for row in [] if arguments.json else rows:
         print(f"{row['id']}  {row['started_wall']}  {row['count']} entries  {row['title']}")
     return 0
@@ -114,7 +85,7 @@ def _verify(store: Store, arguments: argparse.Namespace) -> int:
     jobs = [arguments.job] if arguments.job else [row["id"] for row in store.jobs()]
     found = {job: _checked(store, job, arguments) for job in jobs}
     if arguments.json:
-        _print_json(found[arguments.job] if arguments.job else found)
+        print_json(found[arguments.job] if arguments.job else found)
     else:
         for job, each in found.items():
             _tell_checked(each, "" if arguments.job else f"{job}: ")
@@ -128,7 +99,7 @@ def _verify_zip(arguments: argparse.Namespace) -> int:
     with store:
         found = _checked(store, job, arguments) | {"job": job}
     if arguments.json:
-        _print_json(found)
+        print_json(found)
     else:
         _tell_checked(found, f"{job}: ")
     return 0 if found["good"] else 1
@@ -183,7 +154,7 @@ def _sign(store: Store, arguments: argparse.Namespace) -> int:
     told = signing.sign(store, arguments.job, key, Clock().wall())
     name = signing.fingerprint(told["public_key"])
     if arguments.json:
-        _print_json({**told, "fingerprint": name})
+        print_json({**told, "fingerprint": name})
     else:
         print(f"signed: entries 1 to {told['count']}, key {name}")
     return 0
@@ -212,7 +183,7 @@ def _ics(store: Store, arguments: argparse.Namespace) -> int:
 
     text = ics.export_ics(store, arguments.job, days=arguments.days)
     out = arguments.out or Path(f"{arguments.job}.ics")
-    _write(out, lambda file: file.write(text))
+    write(out, lambda file: file.write(text))
     return 0
 
 
@@ -223,7 +194,7 @@ def _zip(store: Store, arguments: argparse.Namespace) -> int:
     if arguments.sign:
         key = signing.key_in(_data(arguments))
         signing.sign(store, arguments.job, key, Clock().wall())
-    _write(arguments.out, lambda file: bundle.write(store, arguments.job, file))
+    write(arguments.out, lambda file: bundle.write(store, arguments.job, file))
     return 0
 
 
@@ -232,7 +203,7 @@ def _import(store: Store, arguments: argparse.Namespace) -> int:
 
     job, count = bundle.take_in(store, arguments.file)
     if arguments.json:
-        _print_json({"job": job, "entries": count})
+        print_json({"job": job, "entries": count})
     elif count:
         print(f"taken in: {job}, {count} entries")
     else:
@@ -265,151 +236,7 @@ def _report(store: Store, arguments: argparse.Namespace) -> int:
         pdf = commissioning_record(store, arguments.job, plan, paper=arguments.paper, names=named)
     kind = "customer" if arguments.customer else "record"
     out = arguments.out or Path(f"{arguments.job}-{kind}.pdf")
-    _write(out, lambda file: file.write(pdf))
-    return 0
-
-
-# --- doors over the years ------------------------------------------------------------------------
-
-
-def _history(store: Store, arguments: argparse.Namespace) -> int:
-    from assistant.records import history
-
-    rows = history.jobs_of_door(store, arguments.door, arguments.site)
-    if arguments.json:
-        _print_json(rows)
-        return 0
-    print(f"door {rows[0]['door']}, {rows[0]['site']}")
-    for row in rows:
-        state = "finished" if row["finished"] else "not finished"
-        print(f"{row['started'][:10]}  {row['job']}  {row['title']}, {state}")
-        print(f"            {row['readings']} readings; failed: {_named(row['failed'])}; "
-              f"open: {_named(row['open_points'])}")  # fmt: skip
-    return 0
-
-
-def _named(names: list[str]) -> str:
-    return ", ".join(names) or "none"
-
-
-def _search(store: Store, arguments: argparse.Namespace) -> int:
-    from assistant.records import history
-
-    rows = history.search(store, arguments.words)
-    if arguments.json:
-        _print_json(rows)
-    for row in [] if arguments.json else rows:
-        found = "".join(c if c.isprintable() else " " for c in row["found"])
-        print(f"{row['wall']}  {row['job']}  entry {row['seq']}  {found}")
-    return 0 if rows else 1
-
-
-def _trend(store: Store, arguments: argparse.Namespace) -> int:
-    from assistant.records import history, trend_plot
-
-    found = history.trend(store, arguments.door, arguments.reading, arguments.site)
-    if arguments.json:
-        _print_json(asdict(found))
-    else:
-        for visit in found.visits:
-            print(f"{visit.wall[:10]}  {visit.said:>14}  {visit.verdict:5} {visit.job}")
-        print(found.sentence)
-    if arguments.svg:
-        text = trend_plot.svg(found).encode()
-        _write(arguments.svg, lambda file: file.write(text))
-    return 0
-
-
-def _due(store: Store, arguments: argparse.Namespace) -> int:
-    from assistant.records import history
-
-    today = date.fromisoformat(Clock().wall()[:10])
-    rows = history.due(store, today, days=arguments.days, within=arguments.within)
-    if arguments.json:
-        _print_json([asdict(row) for row in rows])
-    for row in [] if arguments.json else rows:
-        late = f"OVERDUE by {-row.days_left} days" if row.days_left < 0 else f"{row.days_left} days"
-        print(f"{row.due}  door {row.door}, {row.site}  {late}  ({row.reason})")
-    return 0
-
-
-# --- people --------------------------------------------------------------------------------------
-
-
-def _privacy(store: Store, arguments: argparse.Namespace) -> int:
-    from assistant.records import retention
-
-    found = retention.kept(store, arguments.job)
-    if arguments.json:
-        _print_json(asdict(found))
-        return 0
-    files = {"photos": found.photos, "sound clips": found.clips}
-    print(f"{found.job}: {found.entries} entries")
-    print(f"  words: {found.words} texts of what was heard, said and noted, {found.words_bytes} "
-          f"bytes\n  names of people: {_named(list(found.names))}")  # fmt: skip
-    for name, rows in files.items():
-        places = f" (entries {', '.join(str(seq) for seq, _ in rows)})" if rows else ""
-        print(f"  {name}: {len(rows)}, {sum(size for _, size in rows)} bytes{places}")
-    print(f"  sound clips are {'kept' if found.keep_clips else 'not kept'} for this job")
-    print(f"  redacted before: {len(found.gone)} entries")
-    if found.old:
-        print(f"  {found.old} entries are of the first format; nothing can be taken out of them")
-    return 0
-
-
-def _redact(store: Store, arguments: argparse.Namespace) -> int:
-    from assistant.records import retention
-
-    if not arguments.yes:
-        raise FileError("record redact", None, "takes it out for good; add --yes if that is meant")
-    only = frozenset(arguments.entry) if arguments.entry else None
-    done = retention.redact(
-        store, arguments.job, arguments.of, who=arguments.who, why=arguments.why,
-        wall=Clock().wall(), only=only,
-    )  # fmt: skip
-    return _tell_redacted(arguments, {arguments.job: done})
-
-
-def _retention(store: Store, arguments: argparse.Namespace) -> int:
-    from assistant.records import retention
-
-    today = date.fromisoformat(Clock().wall()[:10])
-    before = date(today.year - arguments.years, today.month, min(today.day, 28)).isoformat()
-    jobs = retention.older_than(store, before)
-    if not arguments.yes:
-        if arguments.json:
-            _print_json({"before": before, "jobs": jobs, "done": False})
-        else:
-            print(f"from before {before}: {_named(jobs)}")
-            print("nothing was taken out; add --yes to do it")
-        return 0
-    why = f"kept for {arguments.years} years"
-    done = {
-        job: retention.redact(
-            store, job, arguments.of, who=arguments.who, why=why, wall=Clock().wall()
-        )
-        for job in jobs
-    }
-    return _tell_redacted(arguments, done)
-
-
-def _tell_redacted(arguments: argparse.Namespace, done: dict[str, Any]) -> int:
-    if arguments.json:
-        _print_json({job: asdict(each) for job, each in done.items()})
-    for job, each in {} if arguments.json else done.items():
-        if not each.entries:
-            print(f"{job}: nothing of the kind was there")
-            continue
-        print(
-            f"{job}: taken out of {len(each.entries)} entries, {each.files} files; the chain holds"
-        )
-    if not all(each.clean for each in done.values()):
-        print(
-            "Another program has the record open, so what was taken out is still in the file "
-            "ending in -wal. It goes when that program is closed.",
-            file=sys.stderr,
-        )
-    print("Backups and exports made before still have it.", file=sys.stderr)
+    write(out, lambda file: file.write(pdf))
     return 0
 
 
@@ -425,7 +252,7 @@ def _backup(file: Path, arguments: argparse.Namespace) -> int:
 
     made = back_up(file, arguments.file, tell)
     if arguments.json:
-        _print_json(asdict(made))
+        print_json(asdict(made))
     else:
         print(f"{made.path}: {made.jobs} jobs, {made.entries} entries, {made.size} bytes, verified")
         for job, why in made.damaged:
@@ -444,13 +271,13 @@ _RUN: dict[str, Run] = {
     "import": _import,
     "attach": _attach,
     "report": _report,
-    "history": _history,
-    "search": _search,
-    "trend": _trend,
-    "due": _due,
-    "privacy": _privacy,
-    "redact": _redact,
-    "retention": _retention,
+    "history": cli_office.history,
+    "search": cli_office.search,
+    "trend": cli_office.trend,
+    "due": cli_office.due,
+    "privacy": cli_office.privacy,
+    "redact": cli_office.redact,
+    "retention": cli_office.retention,
 }
 
 

@@ -44,7 +44,7 @@ MAY_IMPORT = {
     "server": {"job", "clock", "procedure", "records", "resources", "speech"},
 }
 # The composition: it builds the parts and hands them over.
-ANYTHING = {"cli", "cli_fault", "cli_record"}
+ANYTHING = {"cli", "cli_fault", "cli_office", "cli_record"}
 # Two plain dataclasses are the words between ear and dialogue; no engine comes with them.
 SHARED = {("dialogue", "assistant.speech.recogniser"): {"Expected", "Transcript"}}
 
