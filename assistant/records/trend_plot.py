@@ -5,11 +5,12 @@ from __future__ import annotations
 from datetime import datetime
 from html import escape
 from math import ceil, floor, log10
+from textwrap import wrap
 
 from assistant.records.history import Trend
 
-WIDTH, HEIGHT = 720, 360
-LEFT, RIGHT, TOP, BOTTOM = 76, 24, 56, 64
+WIDTH, HEIGHT = 720, 380
+LEFT, RIGHT, TOP, BOTTOM = 76, 48, 96, 44
 _INK, _LINE, _LIMIT, _FAIL = "#1a1a1a", "#0b5394", "#b45f06", "#c00000"
 
 
@@ -34,13 +35,14 @@ def svg(trend: Trend) -> str:
 
     title = f"{trend.reading}, door {trend.door}, {trend.site}"
     parts = [_text(LEFT, 24, title, size=16, weight="bold")]
-    parts.append(_text(LEFT, 43, trend.sentence, size=11))
+    for place, line_of_words in enumerate(wrap(trend.sentence, 100)[:3]):
+        parts.append(_text(LEFT, 43 + 14 * place, line_of_words, size=11))
     ticks = floor((high - low) / step + 0.5)
     for place in range(ticks + 1):
         value = low + place * step
         parts.append(_rule(LEFT, y(value), WIDTH - RIGHT, y(value), "#d0d0d0"))
         parts.append(_text(LEFT - 8, y(value) + 4, f"{value:.6g}", anchor="end"))
-    parts.append(_text(LEFT - 8, TOP - 2, trend.unit, anchor="end"))
+    parts.append(_text(LEFT - 8, TOP - 14, trend.unit, anchor="end"))
     for name in ("at_least", "at_most"):
         at = [(d, getattr(v, name)) for d, _, v in dots if getattr(v, name) is not None]
         shown = [(d, e) for d, e in at if low <= e <= high]
@@ -49,9 +51,7 @@ def svg(trend: Trend) -> str:
             ends.append((WIDTH - RIGHT, y(shown[-1][1])))
             parts.append(_path(ends, _LIMIT, dash="6 4"))
             words = name.replace("_", " ")
-            parts.append(
-                _text(WIDTH - RIGHT, ends[-1][1] - 5, words, anchor="end", fill=_LIMIT, size=11)
-            )
+            parts.append(_text(WIDTH - RIGHT + 6, ends[-1][1] + 4, words, fill=_LIMIT, size=10))
     line = [(x(d), y(value)) for d, value, _ in dots if value is not None]
     if len(line) > 1:
         parts.append(_path(line, _LINE))
