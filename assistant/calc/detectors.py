@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from assistant.calc.base import Input, Result, calculator
 from assistant.calc.conductors import PER_DEGREE, SIZE, conductor
-from assistant.calc.loops import LENGTH, TURNS, WIDTH, whole
+from assistant.calc.loops import LEAD, LEAD_PER_METRE, LENGTH, TURNS, WIDTH, whole
 from assistant.calc.working import shown
 from assistant.errors import RangeError
 from assistant.quantity import Quantity
@@ -16,10 +16,6 @@ LEAST_UH = Decimal(50)
 MOST_OHM = Decimal(4)
 APART = "5 kHz"
 
-_LEAD = Input("lead", "metre", "lead-in, one way", low=0, high=300, default="0 m")
-_PER_METRE = Input(
-    "lead-per-metre", "microhenry", "of twisted lead-in", low=0.3, high=2, default="0.7218 uH"
-)
 _CAPACITANCE = Input(
     "capacitance",
     "microfarad",
@@ -39,8 +35,8 @@ def _khz(microhenry: Decimal, microfarad: Decimal) -> Decimal:
     "loop-lead-in",
     "Loop and lead-in at the detector, and what is left of a change",
     Input("loop", "microhenry", "inductance of the loop alone", low=5, high=5000),
-    _LEAD,
-    _PER_METRE,
+    LEAD,
+    LEAD_PER_METRE,
     _CAPACITANCE,
     Input("change", "percent", "loss in the loop by a vehicle", low=0.01, high=20, default="1 %"),
 )
@@ -301,7 +297,7 @@ def loop_insulation(loop: str) -> Result:
     WIDTH,
     TURNS,
     SIZE,
-    _LEAD,
+    LEAD,
     Input("lead-section", "", "conductor of the lead-in, such as 16 AWG", default="16 AWG"),
     Input("temperature", "celsius", "of the wire", low=-40, high=90, default="20 degC"),
 )

@@ -52,11 +52,12 @@ def _window(
     _WINDOW,
     _PART,
     _LEADS,
+    Input("state", "", "which reading is limited", choices=("idle", "pressed"), default="idle"),
 )
 def edge_resistor_window(
-    resistor: Quantity, window: Quantity, tolerance: Quantity, leads: Quantity
+    resistor: Quantity, window: Quantity, tolerance: Quantity, leads: Quantity, state: str
 ) -> Result:
-    """Limits on the resistance of an idle edge, measured at the panel with its lead unplugged.
+    """Limits on the resistance of an edge, measured at the panel with its lead unplugged.
 
     Parameters
     ----------
@@ -68,12 +69,14 @@ def edge_resistor_window(
         Of the resistor itself; not above the window. [percent]
     leads : Quantity
         Resistance of the lead, both cores together; it widens the window upwards. [ohm]
+    state : str
+        "idle" limits the reading to the healthy window, "pressed" to below `shorted-below`.
 
     Returns
     -------
     Result
         `expected`, `part-lowest` and `part-highest` of a sound resistor with its lead,
-        `shorted-below` and `open-above` [kohm]; `at_least` and `at_most` of the healthy window.
+        `shorted-below` and `open-above` [kohm]; `at_least` and `at_most` of the state.
 
     Raises
     ------
@@ -103,8 +106,8 @@ def edge_resistor_window(
         ),
         source=_SOURCE,
         kind="common-practice",
-        at_least=Quantity(low, "kilohm"),
-        at_most=Quantity(high, "kilohm"),
+        at_least=Quantity(low, "kilohm") if state == "idle" else None,
+        at_most=Quantity(high if state == "idle" else short, "kilohm"),
         assumptions=("edge lead unplugged from the panel, edge dry",),
         warnings=("the panel's own window wins", "test pressed and idle, left, middle and right"),
     )

@@ -21,6 +21,10 @@ HABIT_METRES = ((6, 4), (10, 3))
 LENGTH = Input("length", "metre", "long side of the loop", low=0.3, high=30)
 WIDTH = Input("width", "metre", "short side of the loop", low=0.3, high=30)
 TURNS = Input("turns", "one", "turns of wire in the slot", low=1, high=MOST_TURNS)
+LEAD = Input("lead", "metre", "lead-in, one way", low=0, high=300, default="0 m")
+LEAD_PER_METRE = Input(
+    "lead-per-metre", "microhenry", "of twisted lead-in", low=0.3, high=2, default="0.7218 uH"
+)
 
 
 def whole(name: str, value: Quantity) -> int:
@@ -67,11 +71,19 @@ def stacked_uh(
     TURNS,
     Input("wire", "millimetre", "bare wire, across", low=0.3, high=5, default="1.63 mm"),
     Input("pitch", "millimetre", "from turn to turn in the slot", low=1, high=15, default="5 mm"),
+    LEAD,
+    LEAD_PER_METRE,
 )
 def loop_inductance(
-    length: Quantity, width: Quantity, turns: Quantity, wire: Quantity, pitch: Quantity
+    length: Quantity,
+    width: Quantity,
+    turns: Quantity,
+    wire: Quantity,
+    pitch: Quantity,
+    lead: Quantity,
+    lead_per_metre: Quantity,
 ) -> Result:
-    """Inductance at the loop itself, without lead-in, and the limits on a reading.
+    """Inductance of the loop itself, and the limits on a reading at the end of its lead-in.
 
     Parameters
     ----------
@@ -83,12 +95,14 @@ def loop_inductance(
         Diameter of the bare wire; 1.63 mm is 14 AWG. [mm]
     pitch : Quantity
         Distance from turn to turn, at least the wire itself. [mm]
+    lead, lead_per_metre : Quantity
+        Lead-in up to where it is measured, one way [m], and inductance of one metre of it [uH].
 
     Returns
     -------
     Result
-        `inductance` by the rule of thumb and `model` by the textbook's rectangle [uH]; `at_least`
-        and `at_most` are 25 percent around the rule.
+        `inductance` by the rule of thumb and `model` by the textbook's rectangle [uH], both
+        without lead-in; `at_least` and `at_most` are 25 percent around the rule, lead-in added.
 
     Raises
     ------
@@ -109,8 +123,9 @@ def loop_inductance(
         stacked_uh(length.value, width.value, count, wire.value / 2000, pitch.value / 1000),
         "microhenry",
     )
-    low = Quantity(quick.value * (1 - TOLERANCE), "microhenry")
-    high = Quantity(quick.value * (1 + TOLERANCE), "microhenry")
+    extra = lead.value * lead_per_metre.value
+    low = Quantity(quick.value * (1 - TOLERANCE) + extra, "microhenry")
+    high = Quantity(quick.value * (1 + TOLERANCE) + extra, "microhenry")
     feet = perimeter / Decimal("0.3048")
     return Result(
         values={"inductance": quick, "model": model},
@@ -119,14 +134,15 @@ def loop_inductance(
             f" = {shown(feet)} ft",
             f"rule = {shown(feet)} / 4 x ({count} x {count} + {count}) = {shown(quick)}",
             f"textbook rectangle of {count} turns = {shown(model)}",
-            f"with 25 percent around the rule: {shown(low)} to {shown(high)}",
+            f"lead-in = {shown(lead)} x {shown(lead_per_metre)} = {shown(extra)} uH",
+            f"25 percent around the rule, and the lead-in: {shown(low)} to {shown(high)}",
         ),
         source="rule of thumb P/4 (T^2 + T), checked by the textbook's rectangle",
         kind="common-practice",
         at_least=low,
         at_most=high,
         assumptions=(
-            "detector unplugged, lead-in not counted",
+            "detector unplugged, lead-in twisted to its end",
             "no steel mesh below, nothing metal near: both lower the reading",
         ),
     )

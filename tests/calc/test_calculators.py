@@ -105,6 +105,13 @@ SOUND = {
         "time": "60 s",
     },
     "residual-charge": {"bus": "325 V", "capacitance": "0.1 uF"},
+    "pair-resistance": {"length": "30 m", "section": "0.75 mm2"},
+    "battery-voltage": {"nominal": "3.6 V"},
+    "opening-size": {"ordered": "3.6 m"},
+    "working-space": {"nominal": "480 V"},
+    "brake-coil": {"volts": "103 V", "power": "20 W"},
+    "coil-voltage": {"supply": "230 V", "rectifier": "half-wave", "rated": "103 V"},
+    "winding-limit": {"temperature": "20 degC"},
     "next-service": {"cycles-a-day": "480", "every-cycles": "100000"},
 }
 

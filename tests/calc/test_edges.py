@@ -90,3 +90,9 @@ def test_healthy_is_exactly_the_window(kilohm):
 def test_what_is_no_edge_is_refused(work, given_, valid):
     with pytest.raises(RangeError, match=valid):
         work("edge-resistor-window", **given_)
+
+
+def test_a_pressed_edge_is_limited_to_what_counts_as_shorted(work):
+    """standards.md C.6 (common practice): pressed or shorted below 5 kohm of 8.2 kohm."""
+    found = work("edge-resistor-window", state="pressed")
+    assert found.at_least is None and float(found.at_most.value) == pytest.approx(5)

@@ -257,3 +257,13 @@ def test_a_loop_sees_two_thirds_of_its_short_side(work, length, width, height, c
     found = work("loop-clearance", length=length, width=width)
     assert float(found.values["height"].to("foot").value) == pytest.approx(height, abs=5e-3)
     assert float(found.at_least.to("foot").value) == pytest.approx(clearance)
+
+
+def test_a_lead_in_adds_its_inductance_to_the_limits_of_a_reading(work):
+    """Traffic-equipment lead-in of 20 to 24 uH for 100 ft (read on a page): 22 uH more."""
+    bare = work("loop-inductance", length="8 ft", width="4 ft", turns="3")
+    led = work("loop-inductance", length="8 ft", width="4 ft", turns="3", lead="100 ft")
+    assert led.values == bare.values
+    for edge in ("at_least", "at_most"):
+        more = getattr(led, edge).value - getattr(bare, edge).value
+        assert float(more) == pytest.approx(22, abs=0.1)
