@@ -153,3 +153,51 @@ def insulation_corrected(
         assumptions=("winding above the dew point, drive unplugged, read after one minute",),
         warnings=("never into a drive; discharge after the test",),
     )
+
+
+@calculator(
+    "winding-limit",
+    "Least insulation reading of a winding at its temperature",
+    Input("temperature", "celsius", "of the winding", low=-20, high=90),
+    Input(
+        "winding",
+        "",
+        "old: before about 1970",
+        choices=(*WINDINGS, "old"),
+        default="random-wound",
+    ),
+    Input("rated", "kilovolt", "rated voltage, for an old one", low=0, high=1, default="0.4 kV"),
+)
+def winding_limit(temperature: Quantity, winding: str, rated: Quantity) -> Result:
+    """Limit on a reading that is still to be taken; `insulation-corrected` has the rule.
+
+    Parameters
+    ----------
+    temperature, winding, rated
+        As in `insulation-corrected`.
+
+    Returns
+    -------
+    Result
+        `least`, also as `at_least`. [megohm]
+
+    References
+    ----------
+    .. [1] As in `insulation-corrected`.
+    """
+    # Halving for every 10 K is a pure factor, so the limit does not depend on the reading.
+    found = insulation_corrected(Quantity(Decimal(1), "megohm"), temperature, winding, rated)
+    assert found.at_least is not None
+    return Result(
+        values={"least": found.at_least},
+        working=(
+            found.working[0],
+            f"at 40 degC at least {shown(found.values['minimum'])}",
+            found.working[2],
+        ),
+        source=found.source,
+        kind=found.kind,
+        at_least=found.at_least,
+        assumptions=found.assumptions,
+        warnings=found.warnings,
+    )
