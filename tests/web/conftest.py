@@ -210,7 +210,7 @@ def trust(home: Path, lan: Lan) -> None:
 
 @pytest.fixture
 def resident(playwright: Any, home: Path) -> Iterator[Callable[..., Any]]:
-    """A page in a browser that keeps what it is told, as a phone's does: resident("--flag", ...)."""
+    """A page in a browser that keeps what it is told, as a phone's does: resident("--flag")."""
     started: list[Any] = []
 
     def start(*flags: str) -> Any:
