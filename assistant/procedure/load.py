@@ -451,7 +451,8 @@ def check_job(tree: Any, file: str, texts: Mapping[str, str] | None = None) -> J
             except UnitError as problem:
                 raise JobError(file, _line(tree, tuple(name.split("."))), str(problem)) from problem
     for name, text in job.facts.items():
-        if text[:1].isdigit() or text[:1] in "-+.":  # else it is a word
+        gauge = text.upper().endswith(" AWG")  # a size on a table, no quantity
+        if (text[:1].isdigit() or text[:1] in "-+.") and not gauge:  # else it is a word
             try:
                 quantity(text)
             except UnitError as problem:

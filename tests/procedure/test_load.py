@@ -97,7 +97,7 @@ def test_binding_twice_gives_equal_plans():
 def test_a_fact_of_the_job_is_spoken_where_the_pack_names_it():
     rows = "- {id: a, section: a, say: 'Opening {fact:door-height}.', expects: {confirmation: done}}"
     pack = parse_pack({"pack.yaml": PACK, "steps.yaml": rows}, "p")
-    job = parse_job(JOB + "facts: {door-height: 4.2 m}\n")
+    job = parse_job(JOB + "facts: {door-height: 4.2 m, loop-wire: 14 AWG}\n")
     assert bind(pack, job).steps[0].say == "Opening 4.2 m."
     with pytest.raises(PackError, match="has no fact 'door-height'; add it"):
         bind(pack, parse_job(JOB))
