@@ -31,8 +31,9 @@ def draw(make: Callable[[], Sheet], facts: Facts) -> Sheet:
     for size in SIZES:
         sheet = make()
         _page(sheet, facts, size)
-        if sheet.page_no() == 1:
+        if sheet.page_no() == 1 or size == SIZES[-1]:
             break
+        sheet.close_fonts()
     return sheet
 
 

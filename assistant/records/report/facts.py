@@ -51,7 +51,7 @@ class Measure:
     @property
     def out_of_date(self) -> bool:
         """True if the instrument's calibration had run out on the day of the reading."""
-        return bool(self.due) and words.day(self.due) < words.day(self.at.wall)
+        return bool(self.instrument and self.due) and words.day(self.due) < words.day(self.at.wall)
 
     @property
     def failed(self) -> bool:

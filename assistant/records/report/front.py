@@ -268,9 +268,9 @@ COLUMNS = (
     Column("Entry", 11.5),
     Column("Reading", 40),
     Column("Value", 22, True),
-    Column("Limit", 27),
-    Column("Verdict", 16),
-    Column("Source of the limit", 44),
+    Column("Limit", 26),
+    Column("Verdict", 18),
+    Column("Source of the limit", 43),
     Column("Instrument", 24),
 )
 

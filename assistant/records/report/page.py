@@ -23,6 +23,7 @@ from typing import Literal
 from fontTools.ttLib import TTFont
 from fpdf import FPDF, ViewerPreferences
 from fpdf.bidi import BidiParagraph
+from fpdf.fonts import TTFFont
 
 Paper = Literal["A4", "Letter"]
 Colour = tuple[int, int, int]
@@ -78,9 +79,9 @@ class Line:
 @cache
 def _advances(family: str, style: str) -> dict[int, float]:
     """Code point -> width of its glyph. [em]"""
-    font = TTFont(_FONTS / _FILES[family, style], lazy=True)
-    per_em, widths = font["head"].unitsPerEm, font["hmtx"]
-    return {code: widths[name][0] / per_em for code, name in font.getBestCmap().items()}
+    with TTFont(_FONTS / _FILES[family, style]) as font:
+        per_em, widths = font["head"].unitsPerEm, font["hmtx"]
+        return {code: widths[name][0] / per_em for code, name in font.getBestCmap().items()}
 
 
 @cache
@@ -240,18 +241,29 @@ class Sheet(FPDF):
                 self.put(MARGIN, y, foot)
                 page = Line(f"Page {number} of {count}", 8, False, GREY)
                 self.put(MARGIN, y, page, "right", self.epw)
-        return bytes(self.output())
+        made = bytes(self.output())
+        self.close_fonts()
+        return made
+
+    def close_fonts(self) -> None:
+        """Close the font files, which fpdf2 leaves open."""
+        for font in self.fonts.values():
+            if isinstance(font, TTFFont):
+                font.ttfont.close()
 
     # --- drawing ---------------------------------------------------------------------------
 
     def fitting(self, words: str, size: float, width: float | None = None) -> str:
         """One line of words, cut with an ellipsis where it is too long: for head and foot only."""
         room = width or self.epw
-        if width_of(words, size) <= room:
+        if width_of(words[:1000], size) <= room:
             return words
-        while words and width_of(f"{words}…", size) > room:
-            words = words[:-1]
-        return f"{words.rstrip()}…"
+        room -= width_of("…", size)
+        for place, char in enumerate(words):
+            room -= width_of(char, size)
+            if room < 0:
+                return f"{words[:place].rstrip()}…"
+        return words
 
     def put(self, x: float, y: float, line: Line, align: str = "left", width: float = 0) -> None:
         """Draw a line with its baseline at `y`; "right" ends it at `x + width`."""
@@ -321,8 +333,7 @@ class Sheet(FPDF):
         """Words across the page, broken over pages where they must be."""
         text = Text(text) if isinstance(text, str) else text
         lines = broken(text, self.epw - indent)
-        if len(lines) < 4:
-            self.need(sum(line.height for line in lines))
+        self.need(sum(line.height for line in lines[: 3 if len(lines) < 4 else 2]))
         while lines:
             fit = max(1, int((self.left + 0.01) // lines[0].height))
             with self.tagged("P"):

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import floor, log10
 
 from assistant.records.report import words
@@ -44,6 +45,7 @@ class Strip:
     high: float | None
     written: str
     good: bool = True
+    step: str = ""
 
 
 @dataclass(frozen=True)
@@ -63,8 +65,21 @@ def plots_of(facts: Facts) -> list[Plot]:
         *_singles(facts),
         *_timers(facts),
         _forces(facts),
+        _left(facts),
     ]
-    return [plot for plot in found if plot is not None]
+    return [_told_apart(facts, plot) for plot in found if plot is not None]
+
+
+def _told_apart(facts: Facts, plot: Plot) -> Plot:
+    """Rows of one label get the section in front."""
+    labels = Counter(strip.label for strip in plot.strips)
+    strips = tuple(
+        replace(s, label=f"{words.first_up(step.section)}: {s.label}")
+        if labels[s.label] > 1 and (step := facts.step(s.step))
+        else s
+        for s in plot.strips
+    )
+    return replace(plot, strips=strips)
 
 
 def _strip(facts: Facts, each: Measure, values: tuple[float, ...] = ()) -> Strip:
@@ -76,6 +91,7 @@ def _strip(facts: Facts, each: Measure, values: tuple[float, ...] = ()) -> Strip
         _edge(bounds.get("at_most")),
         words.quantity(each.value, each.unit, 4),
         each.verdict != "fail",
+        each.step,
     )
 
 
@@ -121,8 +137,12 @@ def _forces(facts: Facts) -> Plot | None:
         peaks = _numbers(facts, f"peak.{point}.")
         values = tuple(float(m.value or 0) for m in peaks) or (float(force.value or 0),)
         strips.append(_strip(facts, force, values))
-    strips += [_strip(facts, m) for m in _numbers(facts, "residual.", "residual-")]
     return Plot("Closing forces against their limits", "N", tuple(strips)) if strips else None
+
+
+def _left(facts: Facts) -> Plot | None:
+    rows = [_strip(facts, m) for m in _numbers(facts, "residual")]
+    return Plot("Force left after closing on something", "N", tuple(rows)) if rows else None
 
 
 # --- drawing -----------------------------------------------------------------------------------

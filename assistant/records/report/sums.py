@@ -43,7 +43,8 @@ def sums(sheet: Sheet, facts: Facts) -> None:
         step = facts.step(each.step)
         spec = step.expects.derived if step else None
         title = f"{facts.label(each.step)}: {value_of(each)}"
-        made = [f"{k} = {_input(facts, v)}" for k, v in (spec.given.items() if spec else ())]
+        given = spec.given if spec else {}
+        made = [f"{k} = {_input(facts, v, each.at.seq)}" for k, v in given.items()]
         source = [step_source(facts, each.step)]
         _sum(sheet, title, f"entry {each.at.seq}", each.working, made, source, each.warnings)
     for key, users in limits.items():
@@ -52,12 +53,12 @@ def sums(sheet: Sheet, facts: Facts) -> None:
         names = "; ".join(dict.fromkeys(facts.label(m.step) for m in users))
         step = facts.step(users[0].step)
         given = step.limits.given if step and step.limits else {}
-        made = [f"{k} = {_input(facts, v)}" for k, v in given.items()]
+        made = [f"{k} = {_input(facts, v, users[0].at.seq)}" for k, v in given.items()]
         _sum(sheet, title, f"for {names}", key[:-1], made, [key[-1]], bounds.get("warnings") or ())
 
 
-def _input(facts: Facts, given: str) -> str:
-    """What a sum was fed: the job's own value, the readings, or a written quantity."""
+def _input(facts: Facts, given: str, seq: int) -> str:
+    """What a sum was fed at an entry: the job's own value, the readings, or a written quantity."""
     kind, _, path = given.partition(".")
     if kind == "job":
         value: Any = facts.job
@@ -67,9 +68,8 @@ def _input(facts: Facts, given: str) -> str:
     if kind == "reading":
         prefix = path.removesuffix("*")
         many = prefix != path
-        found = [
-            m for m in facts.standing if m.name == path or (many and m.name.startswith(prefix))
-        ]
+        stood = [m for m in facts.measures if m.at.seq <= seq < (m.replaced or seq + 1)]
+        found = [m for m in stood if m.name == path or (many and m.name.startswith(prefix))]
         return ", ".join(value_of(m) for m in found) or "no reading"
     return words.written(given)
 

@@ -55,7 +55,7 @@ class Row:
     """Cells of one row; `group` is a row of its own across the table that heads those below."""
 
     cells: Sequence[Cell | str] = field(default_factory=tuple)
-    group: str = ""
+    group: str | None = None
 
 
 def table(sheet: Sheet, columns: Sequence[Column], rows: Iterable[Row], gap: float = 3.0) -> None:
@@ -87,16 +87,16 @@ class _Table:
     def draw(self, rows: list[Row]) -> None:
         cut = [self._cut(row) for row in rows]
         first = _height(cut[0]) if cut else 0
-        second = _height(cut[1]) if rows and rows[0].group and len(cut) > 1 else 0
+        second = _height(cut[1]) if rows and rows[0].group is not None and len(cut) > 1 else 0
         self.sheet.need(min(self.head_height + first + second, 60))
         self._head()
         for place, (row, cells) in enumerate(zip(rows, cut, strict=True)):
-            after = _height(cut[place + 1]) if row.group and place + 1 < len(cut) else 0
+            after = _height(cut[place + 1]) if row.group is not None and place + 1 < len(cut) else 0
             self._row(row, cells, after)
         self._rule()
 
     def _cut(self, row: Row) -> list[list[Line]]:
-        if row.group:
+        if row.group is not None:
             width = self.sheet.epw - 2 * PAD_X
             return [broken(Text(row.group, SIZE, True, ACCENT), width)]
         cells = [Cell(each) if isinstance(each, str) else each for each in row.cells]
@@ -132,7 +132,7 @@ class _Table:
     def _one(self, row: Row, cells: list[list[Line]]) -> None:
         self._rule()
         height = _height(cells)
-        if row.group:
+        if row.group is not None:
             with self.sheet.unread():
                 self.sheet.box(MARGIN, self.sheet.y, self.sheet.epw, height, (249, 250, 252))
         self._cells(cells, height)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
@@ -20,7 +21,7 @@ _SETTING = re.compile(
     r"guard|timer|dwell|auto-?close|delay|disable|limit|position|setting|speed|ramp|threshold"
 )
 _SET = re.compile(r"limits?-set|positions?-set|auto-?close|dwell|timer|speed")
-_TAUGHT = re.compile(r"train|handover|hand-over|handing|shown|instruct|customer")
+_TAUGHT = re.compile(r"train|hand(ing|ed)?-?over|shown|instruct|customer")
 
 
 def lockout(sheet: Sheet, facts: Facts) -> None:
@@ -253,9 +254,12 @@ def deviations(sheet: Sheet, facts: Facts) -> None:
     unsettled = facts.unsettled
     if unsettled:
         sheet.heading("Not reached", 2)
-        names = "; ".join(facts.label(each) for each in unsettled[:40])
-        rest = f"; and {len(unsettled) - 40} more" if len(unsettled) > 40 else ""
-        sheet.paragraph(f"{len(unsettled)} steps are not settled: {names}{rest}.")
+        sheet.paragraph(f"{len(unsettled)} steps are not settled:", gap=1)
+        sections = Counter(facts.section(each) for each in unsettled)
+        for section, count in sections.items():
+            first = next(each for each in unsettled if facts.section(each) == section)
+            rest = f" and {count - 1} more" if count > 1 else ""
+            sheet.item(f"{section}: {facts.label(first)}{rest}")
 
 
 _Row = tuple[int, str, str, str]
@@ -276,9 +280,9 @@ def _outside(facts: Facts) -> list[_Row]:
     for m in facts.measures:
         if m.verdict != "fail" and m.replaced is None:
             continue
-        what = f"{value_of(m)}, limit {words.limits(m.bounds)}"
+        what = value_of(m)
         if m.verdict == "fail":
-            what += ", outside"
+            what += f", limit {words.limits(m.bounds)}, outside"
         what += f"; replaced by entry {m.replaced}" if m.replaced else "; stands"
         rows.append((m.at.seq, m.at.who, facts.label(m.step), what))
     return rows
