@@ -91,6 +91,14 @@ class Due:
     open_points: int
 
 
+# Which job is of which door is in its first entry; the rest of the view costs reading all of them.
+_HEADS = """
+    SELECT e.job, json_extract(e.body, '$.start.site') AS site,
+        json_extract(e.body, '$.start.door') AS door
+    FROM entries AS e JOIN jobs ON jobs.id = e.job WHERE e.seq = 1
+    ORDER BY jobs.started_wall, e.job
+"""
+
 # --- jobs ----------------------------------------------------------------------------------------
 
 
@@ -102,7 +110,7 @@ def jobs_of_door(store: Store, door: str, site: str = "") -> list[dict[str, Any]
     RecordError
         If no job is of this door, or doors of several sites have this name; names what there is.
     """
-    rows = store.query("SELECT * FROM jobs_of_door ORDER BY started, job")
+    rows = store.query(_HEADS)
     named = [row for row in rows if _same(row["door"], door)]
     found = [row for row in named if not site or _same(row["site"], site)]
     if not found:
@@ -113,13 +121,18 @@ def jobs_of_door(store: Store, door: str, site: str = "") -> list[dict[str, Any]
     sites = sorted({row["site"] for row in found})
     if len(sites) > 1:
         raise RecordError(f"there is a door '{door}' at {'; '.join(sites)}; name one with --site")
-    for row in found:
-        readings = _last_readings(store, row["job"])
-        row["readings"] = len(readings)
-        row["failed"] = [name for name, each in readings.items() if each["verdict"] == "fail"]
-        points = store.query("SELECT step FROM open_points WHERE job = ?", [row["job"]])
-        row["open_points"] = [point["step"] for point in points]
-    return found
+    return [_whole(store, row["job"]) for row in found]
+
+
+def _whole(store: Store, job_id: str) -> dict[str, Any]:
+    """A job's row of the view, and counts."""
+    (row,) = store.query("SELECT * FROM jobs_of_door WHERE job = ?", [job_id])
+    readings = _last_readings(store, row["job"])
+    row["readings"] = len(readings)
+    row["failed"] = [name for name, each in readings.items() if each["verdict"] == "fail"]
+    points = store.query("SELECT step FROM open_points WHERE job = ?", [row["job"]])
+    row["open_points"] = [point["step"] for point in points]
+    return row
 
 
 def _same(a: str | None, b: str) -> bool:
@@ -316,10 +329,14 @@ def due(
     within : int
         Only doors that are due in so many days or less; all, if None. [d]
     """
-    latest: dict[tuple[str, str], dict[str, Any]] = {}
-    for row in store.query("SELECT * FROM jobs_of_door WHERE door IS NOT NULL ORDER BY started"):
-        latest[(row["site"] or "", row["door"])] = row
-    found = [due_of(store, row, today, days) for row in latest.values()]
+    latest: dict[tuple[str, str], str] = {}
+    for row in store.query(_HEADS):
+        if row["door"]:
+            latest[(row["site"] or "", row["door"])] = row["job"]
+    found = []
+    for job in latest.values():
+        (row,) = store.query("SELECT * FROM jobs_of_door WHERE job = ?", [job])
+        found.append(due_of(store, row, today, days))
     found = [each for each in found if within is None or each.days_left <= within]
     return sorted(found, key=lambda each: (each.due, each.site, each.door))
 

@@ -337,17 +337,19 @@ class Store:
         head: dict[str, Any] = first.body["start"]
         return head
 
-    def rows(self, job_id: str, *, scanned: bool = False) -> list[Row]:
+    def rows(self, job_id: str, *, distrust: bool = False) -> list[Row]:
         """A job's entries as they stand in the file, in order, unread and unjudged.
 
-        `scanned` reads the table from end to end and trusts no index: one that is damaged finds
-        rows that aren't the job's any more, or not all that are.
+        `distrust` has each row itself say that it is the job's: the index that finds it may say so
+        when the row no longer does.
         """
         columns = "seq, wall, mono_s, kind, body, prev_hash, hash, seal, salts"
-        source = "entries NOT INDEXED" if scanned else "entries"
-        sql = f"SELECT {columns} FROM {source} WHERE job = ? ORDER BY seq"  # noqa: S608
-        found = self._read(sql, [job_id])
-        return [Row(*row) for row in found]
+        sql, given = f"SELECT {columns} FROM entries WHERE job = ? ORDER BY seq", [job_id]  # noqa: S608
+        if distrust:
+            found = "rowid IN (SELECT rowid FROM entries WHERE job = ?) AND +job = ?"
+            sql = f"SELECT {columns} FROM entries WHERE {found} ORDER BY seq"  # noqa: S608
+            given = [job_id, job_id]
+        return [Row(*row) for row in self._read(sql, given)]
 
     def readings(self, job_id: str) -> list[dict[str, Any]]:
         """A job's readings in order, one dict each, with the columns of the view `readings`."""

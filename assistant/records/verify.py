@@ -79,7 +79,7 @@ def verify(store: Store, job_id: str, anchor: str = "") -> Verdict:
 
 def _verify(store: Store, job_id: str, anchor: str) -> Verdict:
     job = store.job(job_id)
-    rows = store.rows(job_id, scanned=True)
+    rows = store.rows(job_id, distrust=True)
     hashes: list[str] = []
     redacted: list[int] = []
 

@@ -66,20 +66,19 @@ _READINGS = f"""
 """
 
 _OPEN_POINTS = f"""
-    WITH told AS ({_EFFECTS}),
-    points AS (
+    WITH points AS (
         SELECT job, seq, wall, place, json_extract(effect, '$.step') AS step,
             json_extract(effect, '$.cause') AS cause, {_text("effect", "$.reason")} AS reason,
             json_extract(body, '$.event.who') AS who,
             row_number() OVER (
                 PARTITION BY job, json_extract(effect, '$.step') ORDER BY seq DESC, place DESC
             ) AS back
-        FROM told WHERE kind = 'open-point'
+        FROM ({_EFFECTS}) WHERE kind = 'open-point'
     )
     SELECT job, seq, wall, who, step, cause, reason FROM points
     WHERE back = 1 AND NOT (
         cause = 'failed' AND EXISTS (
-            SELECT 1 FROM told
+            SELECT 1 FROM ({_EFFECTS}) AS told
             WHERE told.job = points.job AND told.kind = 'judged'
                 AND json_extract(told.effect, '$.step') = points.step
                 AND json_extract(told.effect, '$.verdict') <> 'fail'
