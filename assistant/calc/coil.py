@@ -1,4 +1,4 @@
-"""The coil of a brake: its resistance, and the voltage that a rectifier gives it."""
+"""Coils: the resistance of a brake's, its rectified voltage, and a motor's three alike."""
 
 from __future__ import annotations
 
@@ -126,4 +126,49 @@ def coil_voltage(supply: Quantity, rectifier: str, rated: Quantity, tolerance: Q
         assumptions=("no smoothing capacitor; a rectifier that lowers the voltage later is apart",),
         warnings=() if fits else ("take the rectifier on the maker's sheet for this coil",),
         words={"verdict": "fits" if fits else "does not fit"},
+    )
+
+
+@calculator(
+    "winding-balance",
+    "How far the three windings of a motor differ",
+    Input("ohms", "ohm", "the three readings, lead to lead", low=0.001, high=10000, many=True),
+)
+def winding_balance(ohms: tuple[Quantity, ...]) -> Result:
+    """Largest departure of the lead-to-lead resistances from their mean.
+
+    Parameters
+    ----------
+    ohms : tuple of Quantity
+        Three readings, drive or contactor taken off. [ohm]
+
+    Returns
+    -------
+    Result
+        `spread` [percent] and `mean` [ohm]; `at_most` 5 percent.
+
+    Raises
+    ------
+    RangeError
+        If there are not three readings.
+
+    References
+    ----------
+    .. [1] Common practice: equal within 5 percent.
+    """
+    if len(ohms) != 3:
+        raise RangeError("ohms", f"{len(ohms)} values", "three readings, lead to lead")
+    mean = sum((each.value for each in ohms), Decimal(0)) / 3
+    worst = max(ohms, key=lambda each: abs(each.value - mean))
+    spread = Quantity(100 * abs(worst.value - mean) / mean, "percent")
+    return Result(
+        values={"spread": spread, "mean": Quantity(mean, "ohm")},
+        working=(
+            f"mean of {', '.join(shown(each.value) for each in ohms)} = {shown(mean)} ohm",
+            f"farthest {shown(worst)}: {shown(spread)} from the mean, at most 5 %",
+        ),
+        source="windings equal within 5 percent",
+        kind="common-practice",
+        at_most=Quantity(Decimal(5), "percent"),
+        assumptions=("leads of the meter nulled; all windings at one temperature",),
     )

@@ -56,6 +56,38 @@ def opening_size(ordered: Quantity, tolerance: Quantity) -> Result:
 
 
 @calculator(
+    "clear-room",
+    "Free room that a door or switch takes",
+    Input("needed", "metre", "on the maker's sheet", low=0, high=30),
+)
+def clear_room(needed: Quantity) -> Result:
+    """Limit on a measured room: above, beside or behind a door, or up to a hard stop.
+
+    Parameters
+    ----------
+    needed : Quantity
+        What the maker's sheet asks for. [m]
+
+    Returns
+    -------
+    Result
+        `needed`, also as `at_least`. [m]
+
+    References
+    ----------
+    .. [1] The sheet of the door; the rule is common practice.
+    """
+    return Result(
+        values={"needed": needed},
+        working=(f"the sheet asks for {shown(needed)} or more",),
+        source="room that the maker's sheet asks for",
+        kind="common-practice",
+        at_least=needed,
+        assumptions=("the narrowest place counts, pipes and lamps taken off",),
+    )
+
+
+@calculator(
     "working-space",
     "Clear depth in front of a panel",
     NOMINAL,

@@ -108,6 +108,8 @@ SOUND = {
     "pair-resistance": {"length": "30 m", "section": "0.75 mm2"},
     "battery-voltage": {"nominal": "3.6 V"},
     "opening-size": {"ordered": "3.6 m"},
+    "clear-room": {"needed": "450 mm"},
+    "winding-balance": {"ohms": tuple(quantity(f"{ohms} ohm") for ohms in ("8.0", "8.1", "8.2"))},
     "working-space": {"nominal": "480 V"},
     "brake-coil": {"volts": "103 V", "power": "20 W"},
     "coil-voltage": {"supply": "230 V", "rectifier": "half-wave", "rated": "103 V"},

@@ -100,3 +100,22 @@ def test_limit_of_a_winding_halves_with_every_ten_kelvin_down_to_one_megohm(degr
     given = {"reading": "3 Mohm", "temperature": f"{degrees} degC"}
     assert calculate("insulation-corrected", given).at_least == found.at_least
     assert not any("3 " in line for line in found.working)
+
+
+def test_three_windings_are_compared_with_their_mean(work):
+    """Trade facts, H.2 (equal within 5 percent); numpy works the same out by itself."""
+    ohms = [7.9, 8.1, 8.9]
+    found = work("winding-balance", ohms=[f"{each} ohm" for each in ohms])
+    wanted = np.abs(np.array(ohms) - np.mean(ohms)).max() / np.mean(ohms) * 100
+    assert number(found.values["spread"], "percent") == pytest.approx(wanted)
+    assert found.values["spread"].value > found.at_most.value
+    alike = work("winding-balance", ohms=["8 ohm"] * 3)
+    assert alike.values["spread"].value == 0
+    with pytest.raises(RangeError, match="three readings"):
+        work("winding-balance", ohms=["8 ohm", "8 ohm"])
+
+
+def test_room_is_at_least_what_the_sheet_asks_for(work):
+    found = work("clear-room", needed="18 in")
+    assert number(found.at_least, "metre") == pytest.approx(0.4572)
+    assert found.at_most is None
