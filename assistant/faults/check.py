@@ -43,8 +43,8 @@ def missing(guide: Guide, packs: Mapping[str, Pack]) -> tuple[list[Told], list[T
             lacking.setdefault(name, []).append(who)
         elif section and section not in {step.section for step in packs[name].steps}:
             faults.append((who, f"retest '{ref}': pack '{name}' has no section '{section}'"))
-    for name, who in lacking.items():
-        told = (who[0], f"retest '{name}' is no pack; asked for by {', '.join(who)}")
+    for name, asking in lacking.items():
+        told = (asking[0], f"retest '{name}' is no pack; asked for by {', '.join(asking)}")
         (notes if name in AWAITED else faults).append(told)
     waiting = bool(AWAITED - set(packs))
     (notes if waiting else faults).extend(_unmet_hints(guide, packs))

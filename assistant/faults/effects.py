@@ -115,12 +115,13 @@ class Leading(Effect):
 
 
 class Named(Effect):
-    """Look there: the cause is likely enough, or no check is left that tells more (sure False)."""
+    """Look there. sure: likely enough; last: no check is left that tells more, so a best guess."""
 
     kind: Literal["named"] = "named"
     cause: str
     chance: float
     sure: bool
+    last: bool = False
     because: str = ""
 
 

@@ -16,9 +16,7 @@ from typing import Any, NoReturn
 from assistant.calc import CALCULATORS
 from assistant.errors import GuideError, UnitError
 from assistant.faults.model import DOOR_TYPES, Applies, Cause, Check, Guide, Symptom
-from assistant.procedure.load import _build as build
-from assistant.procedure.load import _line as line_of
-from assistant.procedure.load import parse_yaml, read_yaml
+from assistant.procedure.load import MAX_BYTES, build, line_of, parse_yaml
 from assistant.quantity import unit
 
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
@@ -52,11 +50,17 @@ def load_guide(folder: Path) -> Guide:
         if not found:
             raise GuideError(str(folder), None, f"has no file {kind}.yaml")
         names += found
-    texts = {}
-    for name in names:
-        read_yaml(folder / name, GuideError)  # size and readability first
-        texts[name] = (folder / name).read_text(encoding="utf-8", errors="replace")
-    return parse_guide(texts, str(folder))
+    return parse_guide({name: _text(folder / name) for name in names}, str(folder))
+
+
+def _text(path: Path) -> str:
+    try:
+        raw = path.read_bytes()
+    except OSError as problem:
+        raise GuideError(str(path), None, f"can't be read: {problem.strerror}") from problem
+    if len(raw) > MAX_BYTES:
+        raise GuideError(str(path), None, f"has {len(raw)} bytes; at most {MAX_BYTES} are read")
+    return raw.decode("utf-8", "replace")
 
 
 def parse_guide(texts: Mapping[str, str], folder: str) -> Guide:

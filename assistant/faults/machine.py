@@ -424,7 +424,8 @@ def _name(
     *,
     sure: bool,
 ) -> Outcome:
-    named = fx.Named(cause=cause, chance=chance, sure=sure, because=_because(door, search, cause))
+    because = _because(door, search, cause)
+    named = fx.Named(cause=cause, chance=chance, sure=sure, last=not sure, because=because)
     after = replace(search, phase="named", named=cause, asked=None, waiting=None, told=cause)
     return Outcome(after, (*before, named))
 

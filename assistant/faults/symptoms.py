@@ -13,7 +13,8 @@ _SMALL = frozenset(
     ("a", "an", "the", "it", "its", "is", "are", "was", "be", "been", "and", "or", "but", "of",
      "to", "at", "in", "on", "by", "with", "from", "for", "my", "this", "that", "there", "when",
      "while", "then", "only", "just", "very", "still", "again", "one", "some", "has", "have", "had",
-     "does", "do", "did", "gets", "get", "goes", "go", "comes", "keeps")
+     "does", "do", "did", "gets", "get", "goes", "go", "comes", "keeps",
+     "any", "more", "now")
 )  # fmt: skip
 _ENOUGH = 0.6  # share of a phrase that was said, so that it counts
 _CLEARLY = 0.15  # lead over the next one, so that nobody is asked
@@ -73,9 +74,10 @@ def _weights(symptoms: tuple[Symptom, ...]) -> dict[str, float]:
 def _score(said: tuple[str, ...], phrase: tuple[str, ...], weight: dict[str, float]) -> float:
     """Harmonic mean of the two shares (the F-measure of the shared words)."""
     unknown = max(weight.values(), default=1.0)  # a word that the guide never uses counts fully
-    shared = sum(weight[word] for word in set(said) & set(phrase))
-    if not shared:
+    both = set(said) & set(phrase)
+    if len(both) < 2:  # the name of a device alone is no symptom
         return 0.0
+    shared = sum(weight[word] for word in both)
     of_phrase = shared / sum(weight[word] for word in set(phrase))
     of_said = shared / sum(weight.get(word, unknown) for word in set(said))
     return 2 * of_phrase * of_said / (of_phrase + of_said)

@@ -137,11 +137,11 @@ def _phrases() -> tuple[tuple[str, str], ...]:
 
 def _phrase(line: str) -> tuple[str, str]:
     """(key, rest of the line) of a phrase that holds everywhere, or ("", "")."""
-    plain = line.lower().strip(" .!?")
+    plain = " ".join(line.lower().replace(",", " ").strip(" .!?").split())
     for phrase, key in _phrases():
         start, dots, _ = phrase.partition("...")
         if not dots and plain == phrase:
             return key, ""
         if dots and plain.startswith(start) and plain != start.strip():
-            return key, plain.removeprefix(start).strip(" ,")
+            return key, plain.removeprefix(start).strip()
     return "", ""

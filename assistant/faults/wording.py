@@ -156,7 +156,7 @@ def _(effect: fx.Leading, door: Door) -> Sequence[str]:
 
 @_say.register
 def _(effect: fx.Named, door: Door) -> Sequence[str]:
-    key = "named-guess" if not effect.sure else "named" if effect.because else "named-plain"
+    key = "named-guess" if effect.last else "named" if effect.because else "named-plain"
     cause, chance = _cause(door, effect.cause), chance_words(effect.chance)
     return [_t(key, cause=cause, chance=chance, because=effect.because)]
 

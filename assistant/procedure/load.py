@@ -78,7 +78,7 @@ def _plain(node: Any) -> Any:
     return str(node)
 
 
-def _line(tree: Any, path: tuple[Any, ...]) -> int | None:
+def line_of(tree: Any, path: tuple[Any, ...]) -> int | None:
     """Line of the deepest node on `path` that exists in the file, 1-based."""
     node: Any = tree
     line = node.lc.line + 1 if hasattr(node, "lc") else None
@@ -96,9 +96,10 @@ def _line(tree: Any, path: tuple[Any, ...]) -> int | None:
     return line
 
 
-def _build(
+def build(
     model: type[M], node: Any, file: str, error: type[FileError], step: str | None = None
 ) -> M:
+    """A model of a YAML node; `error` names file, line and step of the first thing wrong."""
     try:
         return model.model_validate(_plain(node))
     except ValidationError as problems:
@@ -112,7 +113,7 @@ def _build(
         if where and where[-1] == "version":
             message += ' (put it in quotes: version: "1.10")'
         found = f"'{name}': {message}" if name else message
-        raise error(file, _line(node, where), found, step) from problems
+        raise error(file, line_of(node, where), found, step) from problems
 
 
 # --- packs -------------------------------------------------------------------------------------
@@ -146,10 +147,10 @@ def parse_pack(texts: dict[str, str], folder: str) -> Pack:
     steps = []
     for place, row in enumerate(rows):
         if not isinstance(row, dict):
-            raise PackError(steps_file, _line(rows, (place,)), "a step is a mapping with an id")
+            raise PackError(steps_file, line_of(rows, (place,)), "a step is a mapping with an id")
         step_id = str(row["id"]) if "id" in row else None
-        steps.append(_build(Step, row, steps_file, PackError, step_id))
-    pack = _build(
+        steps.append(build(Step, row, steps_file, PackError, step_id))
+    pack = build(
         _PackHead, head, head_file, PackError
     )  # the head alone first, for its own line numbers
     whole = Pack(
@@ -189,10 +190,10 @@ def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> 
     for place, step in enumerate(pack.steps):
 
         def fail(problem: str, *path: Any, place: int = place, step: Step = step) -> None:
-            raise PackError(file, _line(rows, (place, *path)), problem, step.id)
+            raise PackError(file, line_of(rows, (place, *path)), problem, step.id)
 
         if step.id in ids:
-            fail(f"the id is used twice, first on line {_line(rows, (ids[step.id],))}", "id")
+            fail(f"the id is used twice, first on line {line_of(rows, (ids[step.id],))}", "id")
         ids[step.id] = place
         if step.source and step.source.ref not in pack.sources:
             fail(f"source '{step.source.ref}' is not in pack.yaml", "source")
@@ -228,14 +229,14 @@ def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> 
         for place, step in enumerate(pack.steps):
             if step.needs and step.needs.energy in ("isolated", "locked", "proven-dead"):
                 problem = "a pack found in service puts no hands inside; that takes another pack"
-                raise PackError(file, _line(rows, (place, "needs")), problem, step.id)
+                raise PackError(file, line_of(rows, (place, "needs")), problem, step.id)
     for place, step in enumerate(pack.steps):
         for target in (step.expects.choice or {}).values():
             if target not in ids and target not in ("next", "end"):
-                line = _line(rows, (place, "expects"))
+                line = line_of(rows, (place, "expects"))
                 raise PackError(file, line, f"choice leads to unknown step '{target}'", step.id)
     if not pack.sources:
-        raise PackError(head_file, _line(head, ("sources",)), "a pack names its sources")
+        raise PackError(head_file, line_of(head, ("sources",)), "a pack names its sources")
 
 
 def _taken_units(pack: Pack, head: Any, file: str) -> dict[str, str]:
@@ -245,7 +246,7 @@ def _taken_units(pack: Pack, head: Any, file: str) -> dict[str, str]:
         try:
             units[name.removesuffix(".*")] = unit(text).name
         except UnitError as problem:
-            raise PackError(file, _line(head, ("takes", name)), str(problem)) from problem
+            raise PackError(file, line_of(head, ("takes", name)), str(problem)) from problem
         if name.endswith(".*"):
             units[f"{name.removesuffix('*')}*"] = units[name.removesuffix(".*")]
     return units
@@ -384,7 +385,7 @@ def _job_and_texts(path: Path) -> tuple[str, str, dict[str, str]]:
     name = tree.get("terminals")
     if not isinstance(name, str):
         return text, str(path), {}
-    line = _line(tree, ("terminals",))
+    line = line_of(tree, ("terminals",))
     if Path(name).is_absolute() or ".." in Path(name).parts:
         raise JobError(str(path), line, f"terminals: '{name}' must lie below the job's own folder")
     return text, str(path), {str(name): _plan_text(path.parent / name, str(path), line)}
@@ -417,7 +418,7 @@ def _terminal_plan(tree: Any, file: str, texts: Mapping[str, str]) -> TerminalPl
     node = tree.get("terminals") or []
     if isinstance(node, str):
         if node not in texts:
-            line = _line(tree, ("terminals",))
+            line = line_of(tree, ("terminals",))
             raise JobError(file, line, f"terminals: '{node}' isn't among the texts of the job")
         name, text = str(Path(file).parent / node), texts[node]
         if not node.lower().endswith((".yaml", ".yml")):
@@ -427,18 +428,18 @@ def _terminal_plan(tree: Any, file: str, texts: Mapping[str, str]) -> TerminalPl
             node = node.get("terminals")
     wrong = "a terminal plan is a list of lines with device, conductor, terminal, voltage_class"
     if not isinstance(node, list):
-        raise JobError(file, _line(tree, ("terminals",)), wrong)
+        raise JobError(file, line_of(tree, ("terminals",)), wrong)
     for at, row in enumerate(node):
         if not isinstance(row, dict):
-            raise JobError(file, _line(node, (at,)), wrong)
-    return read_rows(((_line(node, (at,)), _plain(row)) for at, row in enumerate(node)), file)
+            raise JobError(file, line_of(node, (at,)), wrong)
+    return read_rows(((line_of(node, (at,)), _plain(row)) for at, row in enumerate(node)), file)
 
 
 def check_job(tree: Any, file: str, texts: Mapping[str, str] | None = None) -> Job:
     """The job of a YAML tree, its quantities and terminal plan checked."""
     terminals = _terminal_plan(_mapping(tree, file), file, texts or {})
     tree.pop("terminals", None)  # they have their own messages
-    job = _build(Job, tree, file, JobError).model_copy(update={"terminals": terminals.rows})
+    job = build(Job, tree, file, JobError).model_copy(update={"terminals": terminals.rows})
     times = {"stored_energy.wait": job.stored_energy.wait, "re_prove": job.re_prove}
     volts = {"supply.nominal": job.supply.nominal, "control_voltage": job.control_voltage}
     for wanted, fields in (("second", times), ("volt", volts)):
@@ -449,16 +450,17 @@ def check_job(tree: Any, file: str, texts: Mapping[str, str] | None = None) -> J
                 if quantity(text).value < 0:
                     raise UnitError(f"'{text}' is below zero")
             except UnitError as problem:
-                raise JobError(file, _line(tree, tuple(name.split("."))), str(problem)) from problem
+                line = line_of(tree, tuple(name.split(".")))
+                raise JobError(file, line, str(problem)) from problem
     for name, text in job.facts.items():
         gauge = text.upper().endswith(" AWG")  # a size on a table, no quantity
         if (text[:1].isdigit() or text[:1] in "-+.") and not gauge:  # else it is a word
             try:
                 quantity(text)
             except UnitError as problem:
-                raise JobError(file, _line(tree, ("facts", name)), str(problem)) from problem
+                raise JobError(file, line_of(tree, ("facts", name)), str(problem)) from problem
     if len(set(job.people)) != len(job.people) or not job.people:
-        raise JobError(file, _line(tree, ("people",)), "names each person once, at least one")
+        raise JobError(file, line_of(tree, ("people",)), "names each person once, at least one")
     return job
 
 

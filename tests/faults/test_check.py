@@ -1,0 +1,68 @@
+"""`thirdhand check` of the guide: every reference to packs, readings and jobs resolves."""
+
+import pytest
+
+from assistant.check import check
+from assistant.faults.check import AWAITED, at_jobs, missing, sounding_alike
+from assistant.faults.load import retest_refs
+from assistant.procedure.load import check_job, load_pack
+from tests.faults.cases import ROOT, guide
+from tests.faults.test_door import JOB
+
+STEPS = ROOT / "steps"
+
+
+@pytest.fixture(scope="module")
+def packs():
+    return {each.parent.name: load_pack(each.parent) for each in STEPS.glob("*/pack.yaml")}
+
+
+def test_the_guide_that_comes_with_the_program_is_without_fault():
+    checked, faults = check([STEPS / "faults"])
+    assert [each.name for each in checked] == ["fault guide faults"]
+    assert not faults
+
+
+def test_every_retest_is_a_pack_that_is_here_or_on_its_way(packs):
+    for _, ref in retest_refs(guide()):
+        assert ref.split(":")[0] in {*packs, *AWAITED}
+
+
+def test_a_retest_that_is_no_pack_is_a_fault(packs):
+    repairs = guide().repairs
+    odd = repairs["fuse-work"].model_copy(update={"retests": ("power-entri",)})
+    changed = guide().model_copy(update={"repairs": {**repairs, "fuse-work": odd}})
+    faults, _ = missing(changed, packs)
+    assert faults == [("fuse-work", "retest 'power-entri' is no pack; asked for by fuse-work")]
+
+
+def test_a_retest_of_a_section_that_the_pack_lacks_is_a_fault(packs):
+    changed = guide().model_copy(update={"always_retest": ("safety-tests:stopp buttons",)})
+    faults, _ = missing(changed, packs)
+    told = "retest 'safety-tests:stopp buttons': pack 'safety-tests' has no section 'stopp buttons'"
+    assert faults == [("always_retest", told)]
+
+
+def test_a_pack_on_its_way_that_has_gone_missing_is_noted(packs):
+    left = {name: pack for name, pack in packs.items() if name != "travel-limits"}
+    _, notes = missing(guide(), left)
+    assert any("'travel-limits' is no pack" in problem for _, problem in notes)
+
+
+def test_answers_of_one_check_that_sound_alike_are_found():
+    checks = dict(guide().checks)
+    row = checks["stop-both-ways"]
+    answers = {"tree": "one", "three": "two"}
+    odd = row.model_copy(update={"answers": answers, "normal": "tree", "sound": {}, "tells": {}})
+    changed = guide().model_copy(update={"checks": {**checks, row.id: odd}})
+    assert not sounding_alike(guide())
+    assert [known for known, _ in sounding_alike(changed)] == ["stop-both-ways"]
+
+
+def test_an_indicator_of_a_device_that_nobody_asks_for_is_a_fault():
+    """A slip in the device's name would leave the maker's label unused."""
+    lights = [{"label": "IN 1", "device": "saftey-edge", "lit": "acting"}]
+    job = check_job({**JOB, "indicators": lights}, "bench")
+    ((name, problem),) = at_jobs(guide(), [job])
+    assert name == "bench"
+    assert "no check asks for device 'saftey-edge'" in problem
