@@ -171,9 +171,10 @@ def _landed(plan: Plan, step: Step) -> Iterator[Phrase]:
 def _instruments(plan: Plan, step: Step) -> Iterator[Phrase]:
     """Where a value is measured and the job has several instruments: the name of each."""
     for name, instrument in to_choose(plan, step).items():
-        text = spoken_instrument(name)
         fields = (("id", instrument.id), ("name", name))
-        yield Phrase(text, f"=instrument {instrument.id}", "instrument", fields, "value")
+        for form in language().texts["step"]["instrument"]:
+            text = form.format(name=spoken_instrument(name))
+            yield Phrase(text, f"=instrument {instrument.id}", "instrument", fields, "value")
 
 
 def spoken_instrument(name: str) -> str:
