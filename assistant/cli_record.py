@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Callable
 from dataclasses import asdict
@@ -26,7 +27,7 @@ def record(arguments: argparse.Namespace) -> int:
 
     if arguments.what == "schema":
         return _schema(arguments)
-    if arguments.what == "verify" and arguments.job and _is_file(arguments.job):
+    if arguments.what == "verify" and arguments.job and _is_zip(arguments.job):
         return _verify_zip(arguments)
     file = _file(arguments)
     if not file.exists() and arguments.what != "import":
@@ -45,8 +46,9 @@ def _file(arguments: argparse.Namespace) -> Path:
     return _data(arguments) / "records.sqlite"
 
 
-def _is_file(name: str) -> bool:
-    return name.endswith(".zip") or Path(name).is_file()
+def _is_zip(name: str) -> bool:
+    """A job's id has neither; so a file that happens to be called like a job is no zip."""
+    return name.endswith(".zip") or os.sep in name
 
 
 def _out(arguments: argparse.Namespace, text: str, encoding: str = "utf-8") -> int:

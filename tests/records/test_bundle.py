@@ -21,6 +21,7 @@ from assistant.errors import RecordError
 from assistant.records import attachments, bundle, retention, signing
 from assistant.records.log import COLUMNS, export_csv, export_json, verify
 from assistant.records.store import Store
+from tests.records import old_format
 from tests.records.pinewharf import HEAD, JOB, fill, judged, turn
 
 PHOTO = b"\xff\xd8\xff\xe0" + bytes(range(256)) * 4
@@ -174,6 +175,17 @@ def test_a_bundle_made_while_another_program_writes_is_of_one_moment(tmp_path: P
     found, _ = bundle.read(out)
     assert found.job(JOB)["count"] == 8
     found.close()
+
+
+def test_a_job_of_the_first_format_goes_through_a_zip_as_it_is(tmp_path: Path):
+    path = tmp_path / "old.sqlite"
+    old_format.write(path)
+    with Store.open(path) as store, Store.memory() as other:
+        validate(json.loads(export_json(store, JOB)))
+        bundle.take_in(other, written(store, tmp_path / "job.zip"))
+        assert [row.hash for row in other.rows(JOB)] == [row.hash for row in store.rows(JOB)]
+        assert {row.seal for row in other.rows(JOB)} == {None}
+        assert verify(other, JOB).ok
 
 
 # --- import never overwrites ---------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sqlite3
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import pytest
 
 from assistant.clock import SetClock
 from assistant.errors import RecordError
+from assistant.job import JobSession
 from assistant.records import attachments, chain, retention
 from assistant.records.log import export_csv, export_json, show, verify
 from assistant.records.store import Store
@@ -211,6 +213,26 @@ def test_a_redacted_log_exports_imports_and_verifies_as_it_is(path: Path, tmp_pa
     with Store.memory() as other:
         bundle.take_in(other, tmp_path / "job.zip")
         assert verify(other, JOB).ok
+
+
+def test_a_job_whose_words_are_gone_is_still_opened_with_all_its_readings(
+    played: tuple[Path, str], tmp_path: Path
+):
+    """Replay needs no words: the run comes out the same, step for step."""
+    file, job = tmp_path / "records.sqlite", played[1]
+    shutil.copy(played[0], file)
+    with Store.open(file) as store:
+        before = JobSession.resume(job, store).run
+        done = retention.redact(store, job, "words", who="office", why="time", wall=WALL)
+        assert done.texts > 100
+        run = JobSession.resume(job, store).run
+        assert (run.marks, run.at, run.readings) == (before.marks, before.at, before.readings)
+        assert verify(store, job).ok
+        assert heard(store, job) == {"", chain.REDACTED}
+
+
+def heard(store: Store, job: str) -> set[str]:
+    return {(entry.body.get("event") or {}).get("heard", "") for entry in store.entries(job)}
 
 
 def test_jobs_older_than_a_date_are_found_the_oldest_first(store: Store):
