@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 from assistant.procedure.model import Plan, Step
@@ -110,6 +111,7 @@ class Facts:
     head: Mapping[str, Any]
     plan: Plan | None
     measures: list[Measure] = field(default_factory=list)
+    places: dict[str, int] = field(default_factory=dict)  # name -> its last among `measures`
     answers: list[Answer] = field(default_factory=list)
     locks: list[Lock] = field(default_factory=list)
     told: list[Told] = field(default_factory=list)
@@ -140,8 +142,11 @@ class Facts:
 
     def step(self, step_id: str) -> Step | None:
         """A step of the plan, None if there is no plan or no such step."""
-        steps = self.plan.steps if self.plan else ()
-        return next((each for each in steps if each.id == step_id), None)
+        return self._steps.get(step_id)
+
+    @cached_property
+    def _steps(self) -> dict[str, Step]:
+        return {each.id: each for each in (self.plan.steps if self.plan else ())}
 
     def label(self, step_id: str) -> str:
         """A step in print: its short form without the question mark."""
@@ -279,9 +284,10 @@ def _judged(
         due=str(effect.get("calibration_due") or due.get(instrument, "")),
         said=str(effect.get("said") or ""),
     )
-    before = [i for i, m in enumerate(facts.measures) if m.name == name and m.replaced is None]
-    for place in before:
-        facts.measures[place] = replace(facts.measures[place], replaced=at.seq)
+    before = facts.places.get(name)
+    if before is not None:
+        facts.measures[before] = replace(facts.measures[before], replaced=at.seq)
+    facts.places[name] = len(facts.measures)
     facts.measures.append(taken)
     if taken.verdict != "fail":  # as `values.judge` closes them
         facts.points = [

@@ -158,6 +158,7 @@ def _people(facts: Facts, names: Mapping[str, str]) -> list[tuple[str, str]]:
 def _box(sheet: Sheet, word: str, colour: Colour, sentence: str) -> None:
     lines = broken(Text(sentence, 10.5), sheet.epw - 12)
     height = 12 + sum(line.height for line in lines)
+    sheet.need(height)
     with sheet.unread():
         sheet.box(MARGIN, sheet.y, sheet.epw, height, TINT)
         sheet.box(MARGIN, sheet.y, 1.6, height, colour)
