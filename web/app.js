@@ -91,7 +91,7 @@ const act = {
   openMicrophone,
   // {plan, keptAt} or null: the texts of the plan, from the phone itself if the server is gone.
   plan: () => readPlan(store.get("job"), drawn("key", 16)),
-  shoot,
+  shoot: () => shoot(),
   noPhoto() { shooting.end(); show("step"); },
   role(next) { go({ role: next }); },
   job(id) { go({ job: id }); },
@@ -186,7 +186,7 @@ microphone.addEventListener("ended", () => store.set({
 
 speaker.addEventListener("playback", (event) => line.sign("playback", { on: event.detail.on }));
 speaker.addEventListener("spoken", () => {
-  if (shooting.on) return shoot();
+  if (shooting.on) return shoot(() => shooting.count());
   const view = store.get("view");
   if (view?.step && !view.held && store.get("mic") && line.open) speaker.tone("expect");
   return undefined;
@@ -226,7 +226,7 @@ const TAKES = {
   shutter(message) {
     show("photo");
     const where = { job: store.get("job"), device: store.get("device"), step: message.step };
-    shooting.begin(where, photoFrame, shoot).catch((problem) => {
+    shooting.begin(where, photoFrame, () => shoot()).catch((problem) => {
       shooting.end();
       show("step");
       TAKES.error({ what: problem.what ?? "The camera did not start.", do: problem.remedy ?? "Try again." });
@@ -246,8 +246,8 @@ const photos = new Photos((path, jpeg) => fetch(path, {
 photos.addEventListener("refused", (event) => TAKES.error(event.detail));
 let photoFrame = null;
 
-async function shoot() {
-  const photo = await shooting.shoot();
+async function shoot(take = () => shooting.shoot()) {
+  const photo = await take();
   if (!photo) return;
   show("step");
   if (!(await photos.add(photo))) {

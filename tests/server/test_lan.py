@@ -7,10 +7,12 @@ import http.client
 import json
 import re
 import shutil
+import signal
 import socket
 import ssl
 import stat
 import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -281,3 +283,27 @@ def test_no_network_and_a_taken_port_are_said_in_plain_words(
     elsewhere = Names((), ("11.1.1.1",))
     with pytest.raises(ThirdhandError, match=r"may not vouch for 11\.1\.1\.1"):
         Lan(jobs, job_id, tmp_path / "lan", names=lambda: elsewhere)
+
+
+def test_the_command_shows_the_codes_and_serves_until_it_is_interrupted(tmp_path: Path) -> None:
+    if not local_names().addresses:
+        pytest.skip("this machine has no address in a local network")
+    command = [sys.executable, "-m", "assistant.cli", "serve", "--lan", "--port", "0"]
+    command += ["--job", "pinewharf-d2", "--data", str(tmp_path), "--engine", "none", "--no-voice"]
+    shown = []
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as running:
+        assert running.stdout
+        for line in running.stdout:
+            shown.append(line)
+            if "Ctrl-C" in line:
+                break
+        text = "".join(shown)
+        landing = re.search(r"http://[\d.]+:\d+/", text)
+        secure = re.search(r"https://[\d.]+:\d+/ +code [A-Z2-9]{5}-[A-Z2-9]{5}", text)
+        running.send_signal(signal.SIGINT)
+        running.wait(timeout=20)
+    assert landing
+    assert secure
+    assert "Thirdhand makes nothing safe" in text
+    assert text.count(":") > 32  # the fingerprint
+    assert (tmp_path / "lan" / "authority.pem").exists()

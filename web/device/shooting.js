@@ -2,10 +2,11 @@
 // the count that is spoken comes to its end.
 
 const SETTLE_MS = 1500;
+const COUNT_MS = 4000; // so long at least, also where no voice counts, to hold still or call it off
 const LONGEST_MS = 9000; // a reply that never ends
 
 export class Shooting {
-  #camera; #ready = null; #where = null; #guard = 0;
+  #camera; #ready = null; #where = null; #guard = 0; #begun_ms = 0;
 
   constructor(camera) {
     this.#camera = camera;
@@ -17,9 +18,17 @@ export class Shooting {
   begin(where, video, late) {
     this.end();
     this.#where = where;
+    this.#begun_ms = performance.now();
     this.#ready = this.#camera.open(video).then(() => new Promise((resolve) => setTimeout(resolve, SETTLE_MS)));
     this.#guard = setTimeout(late, LONGEST_MS);
     return this.#ready;
+  }
+
+  // As `shoot`, when the count is over.
+  async count() {
+    const where = this.#where;
+    await new Promise((resolve) => setTimeout(resolve, COUNT_MS - (performance.now() - this.#begun_ms)));
+    return where === this.#where ? this.shoot() : null;
   }
 
   // The picture with where it belongs, or null if there is none to take.
