@@ -15,10 +15,12 @@ from assistant.dialogue.numbers import digit_words, unit_word
 from assistant.dialogue.phrases import spoken, template
 from assistant.dialogue.sounds import alike
 from assistant.procedure import gates
+from assistant.procedure.calculating import MORE
 from assistant.procedure.energy import Ledger
 from assistant.procedure.instruments import to_choose
 from assistant.procedure.model import FRAMES, Plan, Step
 from assistant.procedure.run import Run
+from assistant.procedure.sums import Sum
 from assistant.procedure.terminals import planned, strip_and_point
 from assistant.quantity import same_dimension, spoken_units
 from assistant.speech.recogniser import Expected
@@ -35,7 +37,7 @@ _PENDING = (
 )
 # Asked with nothing pending, these have nothing to answer.
 _ONLY_PENDING = ("affirm", "plain-yes", "negative", "disregard")
-_ONLY_HELD = ("go-ahead",)
+_ONLY_HELD = ("go-ahead", "working", "use-result")
 _BY_KIND = ("correction-value", "correction-digits")
 _AT_ANOTHERS = {"lead": "lead-all-clear", "helper": "helper-all-clear"}
 _FOR_TWO = ("all-clear", *_AT_ANOTHERS.values(), "hand-over")
@@ -79,6 +81,9 @@ def _now(plan: Plan, run: Run) -> Iterator[Phrase]:
         yield from _universal("go-ahead", weight=weight)
         yield from _universal(*_HELD, *_SAFETY)
         return
+    if run.sum:
+        yield from _sum(run.sum)
+        return
     step = current(plan, run)
     if run.pending:
         asked = plan.step(run.pending.step)
@@ -106,6 +111,38 @@ def _now(plan: Plan, run: Run) -> Iterator[Phrase]:
     if len(run.ledger.people) > 1:
         yield from _universal("hand-over", weight="value")
     yield from _sections(plan, step)
+    if not run.marked:
+        yield from _calculations()
+
+
+def _sum(asked_for: Sum) -> Iterator[Phrase]:
+    """What answers a calculation."""
+    words = language().texts["sums"]
+    asked = asked_for.asked()
+    if asked and asked.unit:
+        yield Phrase("{value}", "=value", "reading", (), "value")
+    elif asked and asked.choices:
+        for answer in asked.choices:
+            yield _choice(answer, answer)
+    elif asked:
+        for size, said in words["sizes"].items():
+            yield _choice(said, size)
+    if asked and asked.many:
+        yield _choice(words["more"], MORE)
+    keys = ("working", "use-result", "go-ahead") if asked_for.result else ("correction",)
+    yield from _universal(*keys, "disregard", "say-again", "stand-by", *_SAFETY)
+
+
+def _choice(text: str, answer: str) -> Phrase:
+    said = spoken(text)
+    return Phrase(said, f"={said}", "choice", (("answer", answer),), "value")
+
+
+def _calculations() -> Iterator[Phrase]:
+    words = language().texts["sums"]
+    for name, said in words["names"].items():
+        text = f"{words['calculate']} {spoken(said)}"
+        yield Phrase(text, f"={text}", "calculate", (("name", name),))
 
 
 def _in_file_order() -> Iterable[str]:
@@ -243,6 +280,9 @@ def expected(plan: Plan, run: Run) -> Expected:
 def _units_now(plan: Plan, run: Run) -> tuple[str, ...]:
     if run.held:
         return ()
+    if run.sum:
+        asked = run.sum.asked()
+        return (asked.unit,) if asked and asked.unit else ()
     answered = plan.step(run.pending.step) if run.pending else current(plan, run)
     steps = (answered, correctable(plan, run))
     specs = [step.expects.reading for step in steps if step and step.expects.reading]

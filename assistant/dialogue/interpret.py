@@ -120,8 +120,11 @@ def _readings(text: str, plan: Plan, run: Run) -> list[Input]:
 
 def _units(plan: Plan, run: Run) -> dict[str, str]:
     """Unit forms: every unit is understood, so that a wrong one can be named; the step's win."""
-    step = plan.step(run.pending.step) if run.pending else current(plan, run)
     table = dict(all_unit_words())
+    if run.sum:
+        asked = run.sum.asked()
+        return {**table, **(unit_words(asked.unit) if asked and asked.unit else {})}
+    step = plan.step(run.pending.step) if run.pending else current(plan, run)
     for each in (correctable(plan, run), step):
         if each and each.expects.reading:
             table |= unit_words(each.expects.reading.unit)
@@ -184,6 +187,7 @@ _BUILD: dict[str, Callable[[dict[str, Any]], Input]] = {
     "correction": lambda fields: inputs.Correction(**fields),
     "unable": lambda fields: inputs.Unable(**fields),
     "command": lambda fields: inputs.Command(**fields),
+    "calculate": lambda fields: inputs.Calculate(**fields),
     "go-to": lambda fields: inputs.GoTo(**fields),
     "note": lambda fields: inputs.Note(**fields),
     "instrument": lambda fields: inputs.UseInstrument(**fields),
@@ -207,6 +211,9 @@ def _meaning(what: Input, plan: Plan, run: Run) -> object:
     asked = plan.step(run.pending.step) if run.pending else current(plan, run)
     step = correctable(plan, run) if isinstance(what, inputs.Correction) else asked
     own = step.expects.reading.unit if step and step.expects.reading else "one"
+    if run.sum:
+        asked_for = run.sum.asked()
+        own = (asked_for.unit if asked_for else "") or "one"
     quantity = Quantity(reading.value, reading.unit or own)
     if same_dimension(quantity.unit, own):
         quantity = quantity.to(own)

@@ -28,7 +28,8 @@ from assistant.procedure.effects import Effect
 from assistant.procedure.model import FRAMES, Plan, Step
 from assistant.procedure.plan import progress
 from assistant.procedure.run import Pending, Run
-from assistant.quantity import UNITS, Quantity
+from assistant.procedure.sums import Sum
+from assistant.quantity import UNITS, Quantity, quantity, same_dimension
 
 Tone = Literal["heard", "refused", "not-understood", "done"]
 _SOURCE_WORDS = 8  # of a source's title and section; the record has the rest
@@ -76,7 +77,8 @@ def replies(
     for effect in effects:
         parts = [part for part in _say(effect, scene) if part]
         # A caution stands alone, so that neither it nor its instruction gets too long.
-        told += parts if isinstance(effect, fx.Entered) else [" ".join(parts)]
+        apart = isinstance(effect, fx.Entered | fx.SumDone | fx.SumWorking)
+        told += parts if apart else [" ".join(parts)]
     return tuple(_without_gate_phrase(reply) for reply in told if reply)
 
 
@@ -293,6 +295,8 @@ def options(plan: Plan, run: Run) -> tuple[str, ...]:
         return (first["go-ahead"], first["where-are-we"], first["say-again"])
     if run.pending:
         return (first["affirm"], first["negative"], first["correction"])
+    if run.sum:
+        return _sum_options(run.sum)
     step = plan.step(run.at) if run.at else None
     if step is None:
         return (first["where-are-we"], first["go-back"], first["say-again"])
@@ -305,6 +309,20 @@ _OPTION_KEYS = (
     *("go-ahead", "where-are-we", "say-again", "affirm", "negative", "correction"),
     *("measure-again", "unable", "go-back"),
 )
+
+
+def _sum_options(asked_for: Sum) -> tuple[str, ...]:
+    asked, text = asked_for.asked(), language().text
+    if asked is None:
+        return tuple(language().templates(key)[0] for key in ("working", "go-ahead"))
+    if asked.choices:
+        own = [spoken(each) for each in asked.choices[:2]]
+    elif asked.unit:
+        unit = unit_word(asked.unit)
+        own = [text("options", "value", unit=unit) if unit else text("options", "bare-value")]
+    else:
+        own = [_t("sum-size", input="").strip(" ,:?")]
+    return (*own, language().templates("correction")[0], language().templates("disregard")[0])[:3]
 
 
 def _own_options(step: Step) -> list[str]:
@@ -602,6 +620,92 @@ _EXPLAIN = {
     "read-back": _read_back,
     "options": _list_options,
 }
+
+
+# --- calculations --------------------------------------------------------------------------------
+
+
+def _input_said(text: str) -> str:
+    """An input as it was taken: "85 ft" -> "eight five feet"; a size or word as it is called."""
+    words = language().texts["sums"]["sizes"].get(text)
+    if words or not re.match(r"[-\d.]", text):
+        return words or text.replace("-", " ")
+    value = quantity(text)
+    return speak_value(value.value, value.unit)
+
+
+def _asks(effect: fx.SumAsked) -> str:
+    """The question for an input: its name and unit, or what may be chosen."""
+    name = _first_up(effect.input.replace("-", " "))
+    if effect.choices:
+        listed = _listed([each.replace("-", " ") for each in effect.choices], "or")
+        return _t("sum-choices", input=name, choices=listed)
+    if not effect.unit:
+        return _t("sum-size", input=name)
+    about = f"{name}, {_aloud(effect.help)}"
+    unit = unit_word(effect.unit)
+    return f"{about}, {unit}" if unit and unit not in about else about
+
+
+@_say.register
+def _(effect: fx.SumAsked, scene: _Scene) -> Sequence[str]:
+    last = effect.last
+    said = _t("sum-last", name=_first_up(last[0]), value=_input_said(last[1])) if last else ""
+    listed = _listed([f"{name} {_input_said(text)}" for name, text in effect.known], "and")
+    known = _t("sum-known", list=listed) if effect.known else ""
+    question = _asks(effect).rstrip("?")
+    return (_t("sum-asked", last=said, known=known, input=question),)
+
+
+@_say.register
+def _(effect: fx.SumRefused, scene: _Scene) -> Sequence[str]:
+    why = _first_up(_aloud(effect.why)).rstrip(".")
+    if not effect.input:
+        return (_sentence(why),)
+    return (_t("sum-refused", why=why, input=_first_up(effect.input.replace("-", " "))),)
+
+
+@_say.register
+def _(effect: fx.SumDone, scene: _Scene) -> Sequence[str]:
+    results = [(name, _said(_rounded(n, 3), unit)) for name, n, unit in effect.values[:2]]
+    results += [(name, _input_said(text)) for name, text in list(effect.words.items())[:2]]
+    told = [
+        _t("sum-result", name=_first_up(name.replace("-", " ")), value=value)
+        for name, value in results
+    ]
+    bounds = _sum_bounds(effect)
+    limits = _limits(bounds) if bounds else ""
+    warned = _sentence(effect.warnings[0]) if effect.warnings else ""
+    step = scene.step(scene.run.at or "")
+    spec = step.expects.reading if step and not step.limits else None
+    fits = bounds is not None and spec is not None and same_dimension(bounds.unit, spec.unit)
+    limited = f"{limits} {_source(effect.source)}".strip()
+    return (" ".join(told), limited, warned, _t("sum-end-use" if fits else "sum-end"))
+
+
+def _sum_bounds(effect: fx.SumDone) -> fx.Bounds | None:
+    edges = [edge for edge in (effect.at_least, effect.at_most) if edge]
+    if not edges:
+        return None
+    low, high = effect.at_least, effect.at_most
+    return fx.Bounds(
+        at_least=low[0] if low else None, at_most=high[0] if high else None, unit=edges[0][1]
+    )
+
+
+@_say.register
+def _(effect: fx.SumWorking, scene: _Scene) -> Sequence[str]:
+    return tuple(_sentence(line) for line in effect.lines)
+
+
+@_say.register
+def _(effect: fx.SumEnded, scene: _Scene) -> Sequence[str]:
+    return (_t("sum-ended"),)
+
+
+@_say.register
+def _(effect: fx.LimitSet, scene: _Scene) -> Sequence[str]:
+    return (_t("limit-set", limits=_limits(effect.bounds)),)
 
 
 @_say.register

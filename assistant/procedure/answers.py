@@ -6,8 +6,8 @@ from dataclasses import replace
 from functools import singledispatch
 from typing import Any, Literal
 
+from assistant.procedure import calculating, energy, gates, inputs, instruments, terminals, values
 from assistant.procedure import effects as fx
-from assistant.procedure import energy, gates, inputs, instruments, terminals, values
 from assistant.procedure.energy import Denied
 from assistant.procedure.instruments import to_choose
 from assistant.procedure.load import spoken_terminal
@@ -52,7 +52,18 @@ def take(what: Any, now: Now, run: Run) -> Outcome:
         return _said_live(what, now, run)
     if run.held and not _allowed_while_held(what):
         return stay(run, fx.Held(cause=run.held, who=now.who))
+    if run.sum and not run.held:
+        out = calculating.take(what, now, run)
+        if out is None and isinstance(what, _TO_THE_STEP):
+            out = again(now, run, "not here")  # the step waits until the sum is closed
+        if out is not None:
+            return out
     return _answer(what, now, run)
+
+
+_TO_THE_STEP = (
+    inputs.Confirm | inputs.Reading | inputs.Tag | inputs.Choice | inputs.Landed | inputs.Challenge
+) | (inputs.Affirm | inputs.Negative | inputs.Correction | inputs.Unable)
 
 
 def _allowed_while_held(what: Any) -> bool:
@@ -500,6 +511,11 @@ def _reopen(now: Now, run: Run, step: Step) -> Outcome:
 
 
 @_answer.register
+def _(what: inputs.Calculate, now: Now, run: Run) -> Outcome:
+    return calculating.begin(what, now, run)
+
+
+@_answer.register
 def _(what: inputs.Unable, now: Now, run: Run) -> Outcome:
     step = _step(now, run)
     if step is None:
@@ -690,6 +706,8 @@ def _measure_sources(now: Now, run: Run, step: Step) -> Outcome:
 
 _COMMANDS: dict[str, Any] = {
     "say-again": lambda now, run: stay(run, fx.Repeat()),
+    "working": lambda now, run: again(now, run, "not here"),
+    "use-result": lambda now, run: again(now, run, "not here"),
     "read-back": _explain("read-back"),
     "where-are-we": _explain("where-are-we"),
     "reason": _explain("reason"),

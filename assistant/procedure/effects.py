@@ -217,6 +217,67 @@ class Explained(_Effect):
     bounds: Bounds | None = None
 
 
+class SumAsked(_Effect):
+    """A calculation wants an input. last: what was taken just now; known: from the job sheet."""
+
+    kind: Literal["sum-asked"] = "sum-asked"
+    name: str
+    input: str
+    help: str = ""
+    unit: str = ""
+    choices: tuple[str, ...] = ()
+    last: tuple[str, str] | None = None
+    known: tuple[tuple[str, str], ...] = ()
+
+
+class SumRefused(_Effect):
+    """An input can't be calculated with; it is asked again. why: a sentence with what is valid."""
+
+    kind: Literal["sum-refused"] = "sum-refused"
+    name: str
+    input: str
+    why: str
+
+
+class SumDone(_Effect):
+    """A calculation came out. Limits and values as (number, unit). how: kind of its source."""
+
+    kind: Literal["sum-done"] = "sum-done"
+    name: str
+    given: dict[str, str]
+    values: tuple[tuple[str, Decimal, str], ...]
+    words: dict[str, str] = Field(default_factory=dict)
+    at_least: tuple[Decimal, str] | None = None
+    at_most: tuple[Decimal, str] | None = None
+    source: str
+    how: str
+    working: tuple[str, ...]
+    assumptions: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+class SumWorking(_Effect):
+    """The working of a calculation, to be spoken."""
+
+    kind: Literal["sum-working"] = "sum-working"
+    name: str
+    lines: tuple[str, ...]
+
+
+class SumEnded(_Effect):
+    """The calculation is closed; the job goes on where it stood."""
+
+    kind: Literal["sum-ended"] = "sum-ended"
+
+
+class LimitSet(_Effect):
+    """A calculation's result is the limit of a step that has none of its own."""
+
+    kind: Literal["limit-set"] = "limit-set"
+    step: str
+    bounds: Bounds
+
+
 class Held(_Effect):
     """Everything waits. cause: "stop-work", "stand-by" or "emergency"."""
 
@@ -324,6 +385,12 @@ Effect = Annotated[
     | HandedOver
     | HelperCalled
     | PhotoAsked
+    | SumAsked
+    | SumRefused
+    | SumDone
+    | SumWorking
+    | SumEnded
+    | LimitSet
     | Repeat,
     Field(discriminator="kind"),
 ]

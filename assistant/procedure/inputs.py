@@ -136,6 +136,8 @@ class Command(_Input):
         "emergency",
         "hand-over",
         "all-clear",
+        "working",  # of a calculation's result, line by line
+        "use-result",  # as the limit of the present step
         "lead-all-clear",  # said at another's device, so with the role in front
         "helper-all-clear",
     ]
@@ -162,6 +164,13 @@ class UseInstrument(_Input):
     kind: Literal["instrument"] = "instrument"
     id: str
     name: str = ""
+
+
+class Calculate(_Input):
+    """A calculation is asked for. name: the calculator's."""
+
+    kind: Literal["calculate"] = "calculate"
+    name: str
 
 
 class LockOff(_Input):
@@ -262,6 +271,7 @@ Input = Annotated[
     | GoTo
     | Note
     | UseInstrument
+    | Calculate
     | LockOff
     | PowerOn
     | NotUnderstood

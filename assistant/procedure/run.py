@@ -10,6 +10,7 @@ from typing import Literal
 
 from assistant.procedure.effects import Bounds, ReadBack
 from assistant.procedure.energy import Ledger
+from assistant.procedure.sums import Sum
 from assistant.quantity import Quantity
 
 Mark = Literal["done", "unable", "passed-over"]
@@ -94,6 +95,8 @@ class Run:
     marks: Mapping[str, Mark] = field(default_factory=lambda: EMPTY)
     readings: Mapping[str, TakenReading] = field(default_factory=lambda: EMPTY)
     answers: Mapping[str, str] = field(default_factory=lambda: EMPTY)  # step id -> choice said last
+    limits: Mapping[str, Bounds] = field(default_factory=lambda: EMPTY)  # by calculation
+    sum: Sum | None = None  # the calculation that is being asked for
     pending: Pending | None = None
     challenge: IssuedChallenge | None = None
     held: Literal["stop-work", "stand-by", "emergency"] | None = None

@@ -36,7 +36,7 @@ def bounds(plan: Plan, run: Run, step: Step) -> fx.Bounds | None:
     limits = step.limits
     spec = step.expects.reading or step.expects.derived
     if limits is None or spec is None:
-        return None
+        return run.limits.get(spec.name) if spec else None
     name = unit(spec.unit).name
     if limits.calc is None:
         return fx.Bounds(
@@ -125,7 +125,7 @@ def judge(
         si_unit=value.si()[1] if value else "",
         bounds=limits,
         verdict=found,
-        then=step.limits.outside if step.limits and found == "fail" else "",
+        then="" if found != "fail" else step.limits.outside if step.limits else "stop",
         derived=result is not None,
         corrects=bool(pending and pending.corrects) or spec.name in run.readings,
         working=result.working if result else (),

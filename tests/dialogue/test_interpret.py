@@ -9,14 +9,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from assistant.calc.base import Result
 from assistant.dialogue.grammar import accepted, universal_phrases
 from assistant.dialogue.interpret import interpret, interpret_text
 from assistant.dialogue.phrases import template
 from assistant.procedure import inputs
 from assistant.procedure.run import TakenReading
+from assistant.procedure.sums import Sum
 from assistant.quantity import Quantity
 from assistant.speech.recogniser import Transcript
 
+RESULT = Result({}, (), "a book", "published")
 HELD = ("stop-work", "stand-by", "emergency")
 YES = inputs.Affirm | inputs.Confirm | inputs.Challenge | inputs.Choice
 
@@ -42,6 +45,7 @@ def states_for(key: str, pending, at):
         at("survey", held="stop-work"),
         at("supply"),
         at("edge"),
+        at("survey", sum=Sum("line-to-earth", given=(("system", "x"),), result=RESULT)),
     ]
 
 

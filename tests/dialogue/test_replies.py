@@ -65,6 +65,28 @@ def every_effect(plan) -> list[fx.Effect]:
         fx.ReadBack(step="prove", word="lockout confirmed"),
     ]
     found += [fx.Taken(step=i, word="done") for i in ids]
+    supply = (("volts", "480 V"), ("phases", "three-phase"))
+    found += [
+        fx.SumAsked(name="voltage-drop", input="length", unit="foot", help="one way", known=supply),
+        fx.SumAsked(name="voltage-drop", input="section", last=("length", "85 ft")),
+        fx.SumAsked(name="voltage-drop", input="phases", choices=("three-phase", "direct")),
+        fx.SumRefused(name="voltage-drop", input="length", why="length is -3 m"),
+        fx.SumRefused(name="voltage-drop", input="", why="480 V is not a voltage of the table"),
+        fx.SumDone(
+            name="voltage-drop",
+            given={"length": "85 ft"},
+            values=(("drop", Decimal("3.0671"), "volt"), ("percent", Decimal("0.64"), "percent")),
+            words={"verdict": "within the limit"},
+            at_most=(Decimal("14.4"), "volt"),
+            source="NEC chapter 9, table 9",
+            how="published",
+            working=("Drop = 3.067 V",),
+            warnings=("A motor draws several times this while it starts.",),
+        ),
+        fx.SumWorking(name="voltage-drop", lines=("Drop = sqrt(3) x 12 A x 1.7 ohm = 3.067 V",)),
+        fx.SumEnded(),
+        fx.LimitSet(step="supply", bounds=LOW),
+    ]
     found += [fx.Taken(step="lock", tag="47", person="lead"), fx.Taken(step="beam", answer="no")]
     for then in ("", "stop", "repeat", "note"):
         found += [judged("fail", then=then), judged("fail", None, special="over-range", then=then)]

@@ -17,6 +17,7 @@ knows is the list in `CHECKS`; it looks at the run, and for what happened at the
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +35,11 @@ TURN_S = 4.0
 SPEAKERS = {"lead": "voice", "helper": "voice", "touch": "touch"}
 
 
+@cache
+def plan_of_case(pack: str, job: str) -> Plan:
+    return plan_from_files([pack], load_job(STEPS / "jobs" / f"{job}.yaml"))
+
+
 @dataclass
 class Played:
     """A dialogue under way. `issued` counts the challenges, which follow a fixed row."""
@@ -46,7 +52,7 @@ class Played:
 
     @classmethod
     def start(cls, pack: str, job: str) -> Played:
-        plan = plan_from_files([pack], load_job(STEPS / "jobs" / f"{job}.yaml"))
+        plan = plan_of_case(pack, job)
         played = cls(plan, machine.start(plan))
         played.put(inputs.Started(), "system")
         return played

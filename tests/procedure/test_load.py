@@ -95,14 +95,14 @@ def test_binding_twice_gives_equal_plans():
 
 
 def test_a_fact_of_the_job_is_spoken_where_the_pack_names_it():
-    rows = "- {id: a, section: a, say: 'Opening {fact:door-height}.', expects: {confirmation: done}}"
+    rows = "- {id: a, section: a, say: '{fact:door-height} high.', expects: {confirmation: done}}"
     pack = parse_pack({"pack.yaml": PACK, "steps.yaml": rows}, "p")
     job = parse_job(JOB + "facts: {door-height: 4.2 m, loop-wire: 14 AWG}\n")
-    assert bind(pack, job).steps[0].say == "Opening 4.2 m."
+    assert bind(pack, job).steps[0].say == "4.2 m high."
     with pytest.raises(PackError, match="has no fact 'door-height'; add it"):
         bind(pack, parse_job(JOB))
 
 
 def test_a_fact_that_begins_like_a_quantity_is_one():
-    with pytest.raises(JobError, match="job:.*'4.2 bananas'|bananas"):
+    with pytest.raises(JobError, match="bananas"):
         parse_job(JOB + "facts: {door-height: 4.2 bananas}\n")
