@@ -54,9 +54,10 @@ class JobRow(TypedDict):
 
 
 class Signature(TypedDict):
-    """A signature over the first `count` entries of a job; `wall` only says when, unsigned.
+    """A signature over the first `count` entries of a job.
 
-    head: hash of entry `count`. public_key, signature: Ed25519 (RFC 8032), hex.
+    head: hash of entry `count`. public_key, signature: Ed25519 (RFC 8032), hex. wall: when it was
+    made. [ISO 8601]
     """
 
     count: int

@@ -47,9 +47,9 @@ def fingerprint(public_key: str) -> str:
     return " ".join(digits[place : place + 4] for place in range(0, 32, 4))
 
 
-def signed_text(job_id: str, count: int, head: str) -> bytes:
-    """What is signed: canonical JSON of format, job, count and the hash of entry `count`."""
-    told = {"format": FORMAT, "job": job_id, "count": count, "head": head}
+def signed_text(job_id: str, count: int, head: str, wall: str) -> bytes:
+    """What is signed: canonical JSON of format, job, count, the hash of entry `count`, and when."""
+    told = {"format": FORMAT, "job": job_id, "count": count, "head": head, "wall": wall}
     return chain.canonical(told).encode()
 
 
@@ -109,7 +109,7 @@ def sign(store: Store, job_id: str, key: Ed25519PrivateKey, wall: str) -> Signat
     """Sign a job's chain as it stands and keep the signature beside it."""
     job = store.job(job_id)
     public = key.public_key().public_bytes_raw().hex()
-    text = signed_text(job_id, job["count"], job["hash"])
+    text = signed_text(job_id, job["count"], job["hash"], wall)
     signature = Signature(
         count=job["count"],
         head=job["hash"],
@@ -136,7 +136,7 @@ def _checked(job_id: str, signature: Signature, rows: dict[int, Row]) -> Signed:
         count = int(signature["count"])
         name = fingerprint(signature["public_key"])
         key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(signature["public_key"]))
-        text = signed_text(job_id, count, signature["head"])
+        text = signed_text(job_id, count, signature["head"], signature["wall"])
         key.verify(bytes.fromhex(signature["signature"]), text)
     except (InvalidSignature, ValueError, TypeError, RecordError):
         return Signed("bad", name, count, "the signature doesn't fit its key, job and chain head")

@@ -11,7 +11,7 @@ from typing import Any
 
 from assistant.errors import RecordError
 from assistant.records import chain
-from assistant.records.entries import Row
+from assistant.records.entries import JobRow, Row
 from assistant.records.store import Store, title_of
 
 # What has no clock of the job's own: its `mono_s` repeats the entry before.
@@ -96,11 +96,13 @@ def _verify(store: Store, job_id: str, anchor: str) -> Verdict:
         if seq > job["count"]:
             return bad(seq, f"entry {seq} was added outside Thirdhand")
         hashes.append(row.hash)
-        if seq == 1 and chain.MARK not in row.body:
-            head = json.loads(row.body).get("start") or {}
+        body = json.loads(row.body)
+        gone = chain.redacted(body) if chain.MARK in row.body else ""
+        if seq == 1 and gone != "everything":
+            head = body.get("start") or {}
             if (row.wall, title_of(head, job_id)) != (job["started_wall"], job["title"]):
                 return bad(1, "the job's title or start time was changed")
-        if chain.MARK in row.body and chain.redacted(json.loads(row.body)):
+        if gone:
             redacted.append(seq)
     if len(hashes) < job["count"]:
         first = len(hashes) + 1
@@ -164,26 +166,30 @@ def _seal(row: Row, body: dict[str, Any], gone: bool) -> str:
     return chain.seal_of(body, salts)
 
 
-def _unexplained(job: Any, rows: list[Row], redacted: Iterable[int]) -> tuple[int, str] | None:
+def _unexplained(job: JobRow, rows: list[Row], redacted: Iterable[int]) -> tuple[int, str] | None:
     """The first entry with something taken out that no redaction entry names."""
     named = redactions(rows)
     for seq in redacted:
-        if seq not in named:
+        told = named.get(seq, {})
+        whole = chain.redacted(json.loads(rows[seq - 1].body)) == "everything"
+        if not told or (whole and "everything" not in told):
             return seq, f"something was taken out of entry {seq}, and no redaction entry says so"
-        if seq == 1:
-            told = named[1]
-            if (told.get("title"), rows[0].wall) != (job["title"], job["started_wall"]):
+        if whole and seq == 1:
+            title = told["everything"].get("title")
+            if (title, rows[0].wall) != (job["title"], job["started_wall"]):
                 return 1, "the job's title or start time was changed"
     return None
 
 
-def redactions(rows: Iterable[Row]) -> dict[int, dict[str, Any]]:
-    """Place of an entry -> the last redaction that names it."""
-    named: dict[int, dict[str, Any]] = {}
+def redactions(rows: Iterable[Row]) -> dict[int, dict[str, dict[str, Any]]]:
+    """Place of an entry -> what was taken out ("words", ...) -> the redaction that says so."""
+    named: dict[int, dict[str, dict[str, Any]]] = {}
     for row in rows:
         if row.kind == "redaction":
             told = json.loads(row.body).get("redaction") or {}
-            named |= {seq: told for seq in told.get("entries") or () if seq < row.seq}
+            for seq in told.get("entries") or ():
+                if seq < row.seq:
+                    named.setdefault(seq, {})[told["what"]] = told
     return named
 
 
@@ -201,7 +207,7 @@ def _wrong_file(store: Store, job_id: str, rows: list[Row]) -> tuple[int, str] |
             return seq, f"the file of entry {seq} is missing"
         data = store.attachment(job_id, seq)
         if data is None:
-            if seq not in named:
+            if not named.get(seq, {}).keys() & {"clips", "photos", "everything"}:
                 return seq, f"the file of entry {seq} is gone, and no redaction entry says so"
             continue
         about = json.loads(told[seq].body).get("attachment") or {}

@@ -155,6 +155,23 @@ def test_what_was_taken_out_without_a_redaction_entry_is_found(path: Path):
         assert "no redaction entry says so" in verdict.why
 
 
+def test_a_redaction_of_words_covers_no_more_than_words(path: Path):
+    """Whoever uses it to take out a whole body, or a photo, is found."""
+    with Store.open(path) as store:
+        redact(store, "words", only=frozenset({9, 10}))
+        store._conn.execute("DROP TRIGGER entries_no_update")
+        store._conn.execute("BEGIN")
+        seal = store.rows(JOB)[8].seal
+        body = chain.canonical({chain.MARK: seal})
+        store._conn.execute("UPDATE entries SET body = ?, salts = NULL WHERE seq = 9", [body])
+        assert verify(store, JOB).first_bad_seq == 9
+        store._conn.execute("ROLLBACK")
+        assert verify(store, JOB).ok
+        store._conn.execute("UPDATE attachments SET data = NULL WHERE seq = 10")
+        verdict = verify(store, JOB)
+        assert verdict.first_bad_seq == 10 and "no redaction entry says so" in verdict.why
+
+
 def test_a_redacted_entry_cant_be_given_other_words(path: Path):
     with Store.open(path) as store:
         redact(store, "words", only=frozenset({9}))
