@@ -135,11 +135,19 @@ def _checked(job_id: str, signature: Signature, rows: dict[int, Row]) -> Signed:
     try:
         count = int(signature["count"])
         name = fingerprint(signature["public_key"])
-        key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(signature["public_key"]))
+        key = Ed25519PublicKey.from_public_bytes(_bytes(signature["public_key"]))
         text = signed_text(job_id, count, signature["head"], signature["wall"])
-        key.verify(bytes.fromhex(signature["signature"]), text)
+        key.verify(_bytes(signature["signature"]), text)
     except (InvalidSignature, ValueError, TypeError, RecordError):
         return Signed("bad", name, count, "the signature doesn't fit its key, job and chain head")
     if count not in rows or rows[count].hash != signature["head"]:
         return Signed("bad", name, count, f"entry {count} is not the one that was signed")
     return Signed("good", name, count)
+
+
+def _bytes(digits: str) -> bytes:
+    """Bytes of hex as `sign` writes it; another spelling of the same number is a change."""
+    found = bytes.fromhex(digits)
+    if found.hex() != digits:
+        raise ValueError("not as it was written")
+    return found

@@ -245,6 +245,8 @@ def test_verify_tells_good_bad_and_none_with_the_fingerprint(filled: Store, tmp_
     [
         "signature = replace(signature, substr(signature, 1, 2), '00')",
         "signature = 'x'",
+        "signature = upper(signature)",
+        "signature = ' ' || signature",
         "signature = NULL",
         "public_key = '" + "11" * 32 + "'",
         "public_key = 'zz'",
