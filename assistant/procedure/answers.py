@@ -32,6 +32,7 @@ from assistant.procedure.moves import (
 from assistant.procedure.run import IssuedChallenge, Mark, Pending, Run
 from assistant.quantity import Quantity, same_dimension, unit
 
+HAZARDOUS_V = 50.0  # from here on a part is live: 29 CFR 1910.333(a)(1), from memory
 CHALLENGE_LIFE_S = 120.0  # an older challenge is no longer the one just spoken
 _REOPENED = ("unable", "passed-over")  # a jump to their section takes these up again
 
@@ -310,6 +311,9 @@ def _(what: inputs.Choice, now: Now, run: Run) -> Outcome:
     no = _not_now(now, run, step)
     if no:
         return refuse(now, run, no)
+    missing = gates.may_enter(run, step) or gates.may_open(now.plan, run, step, now.at_s)
+    if missing:
+        return refuse(now, run, missing)
     if step.judged_by_choice:
         pending = Pending(step.id, "choice", now.at_s, now.who, word=what.answer)
         return stay(replace(run, pending=pending), pending.read_back())
@@ -319,6 +323,11 @@ def _(what: inputs.Choice, now: Now, run: Run) -> Outcome:
 def _take_choice(now: Now, run: Run, step: Step, answer: str) -> Outcome:
     """Go where the answer leads."""
     target = (step.expects.choice or {})[answer]
+    if step.gate:
+        ledger = energy.move(run.ledger, gates.move_of(step, answer), now.at_s)
+        if isinstance(ledger, Denied):
+            return refuse(now, run, ledger.missing)
+        run = replace(run, ledger=ledger)
     taken = (fx.Taken(step=step.id, answer=answer),)
     run = replace(run, answers={**run.answers, step.id: answer})
     if target == "next":
@@ -743,6 +752,7 @@ def _take_reading(now: Now, run: Run, step: Step, pending: Pending) -> Outcome:
     if fails and (step.proves in ("dead", "tester-after") or (step.gate and pending.corrects)):
         tester = step.proves in ("tester-before", "tester-after")
         run, told = void(now, run, "tester-failed" if tester else "voltage-found")
+        run = _left(now, run, step, pending)
         out = enter(now, run, first_unsettled(now.plan, run))
         return Outcome(out.run, (judged, *told, *out.effects))
     if fails and judged.then == "note":
@@ -762,6 +772,14 @@ def _take_reading(now: Now, run: Run, step: Step, pending: Pending) -> Outcome:
             return refuse(now, run, ledger.missing)
         run = replace(run, ledger=ledger)
     return _after_reading(now, run, step, pending, (judged,))
+
+
+def _left(now: Now, run: Run, step: Step, pending: Pending) -> Run:
+    """A few volts at an open pair are induced or fed back: grounds are asked for from now on."""
+    volts = pending.quantity.si()[0] if pending.quantity else HAZARDOUS_V
+    if step.proves != "dead" or not volts < HAZARDOUS_V or not gates.grounding(now.plan):
+        return run
+    return replace(run, ledger=replace(run.ledger, left=True))
 
 
 def _after_reading(

@@ -90,6 +90,7 @@ _NUMBER = "the paragraph's number is from memory"
 _LOCKED = ("move lock", "step lock")
 _STORED = ("move stored-wait", "move stored", "step stored-wait", "step stored")
 _HELD = ("move restrained", "step hazard")
+_GROUNDS = ("move grounds-on", "step grounds-on", "move grounds-off", "step grounds-off")
 _LIVE_DEAD_LIVE = ("move tester-before", "move dead", "move tester-after")
 _FORGOTTEN = "gate unsettled_before"
 
@@ -225,9 +226,9 @@ _DUTIES = (
     ),
     Duty(
         *(_NFPA, "8", "Ground temporarily where voltage may be induced or stored"),
-        ("move dead", "move stored"),
+        (*_GROUNDS, "move dead"),
         "from memory",
-        "no step of its own: a voltage left on any pair or the bus keeps the gate shut",
+        "where the job expects it or a few volts were left; a voltage left keeps the gate shut",
     ),
     Duty(
         *(_EN, "1", "Disconnect completely"),
@@ -238,7 +239,7 @@ _DUTIES = (
     Duty(*(_EN, "3", "Verify that it is dead, tester checked"), _LIVE_DEAD_LIVE, "published"),
     Duty(
         *(_EN, "4", "Earth and short-circuit"),
-        ("move dead", "move stored"),
+        (*_GROUNDS, "move dead"),
         "published",
         "below 1000 V often only where needed (from memory); a voltage left keeps the gate shut",
     ),

@@ -129,6 +129,7 @@ class Refused(_Effect):
     "challenge-wrong", "challenge-old", "challenge-missing", "affirm-needed",
     "restrained:<hazard>", "answer-from:helper", "affirm-from:helper" (who has to say it),
     "all-clear:helper" (still to be said), "device-lost:helper", "alone" (nobody to hand over to),
+    "grounds" (temporary ones are due), "grounds-on" (they are still on),
     "locks-on:lead", "unsettled:<step>", "failed:<reading>", "same-tag", "wrong-tag", "lead-only".
     """
 

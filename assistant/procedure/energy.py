@@ -22,7 +22,10 @@ class Ledger:
     stored mechanical energy to be held.
 
     locks: (person, tag) of every lock that is on. releasing: the work is over and locks come
-    off. was_live: last heard of as closed and live (released, or found in service). times in [s].
+    off. was_live: last heard of as closed and live (released, or found in service). induced: the
+    job expects induced or back-fed voltage; left: a few volts were left at a pair. Either asks for
+    grounds, temporary protective ones, and these stay on until they are said to be off, whatever
+    becomes of the proof. times in [s].
     """
 
     people: tuple[str, ...]
@@ -42,6 +45,9 @@ class Ledger:
     isolated_at_s: float | None = None
     releasing: bool = False
     was_live: bool = False
+    induced: bool = False
+    left: bool = False
+    grounds: bool = False
 
     def lock_of(self, person: str) -> str | None:
         """The tag on a person's lock, or None."""
@@ -109,6 +115,14 @@ RULES: tuple[Rule, ...] = (
         "29 CFR 1910.147(d)(5)(i); 1910.333(b)(2)(ii)(D)",
     ),
     Rule("tester-before", ("locked",), None, "", "NFPA 70E 120.5; EN 50110-1 rule 3"),
+    Rule(
+        "grounds-on",
+        ("locked",),
+        None,
+        "tester-before",
+        "NFPA 70E 120.5; EN 50110-1 rule 4",
+    ),
+    Rule("source-found", ("locked",), None, "tester-before", "NFPA 70E 120.5"),
     Rule("dead", ("locked",), None, "tester-before", "29 CFR 1910.333(b)(2)(iv)(B); NFPA 70E"),
     Rule("stored-wait", ("locked",), None, "waiting time over", "29 CFR 1910.147(d)(5)"),
     Rule("stored", ("locked",), None, "stored-wait, tester-before", "29 CFR 1910.333(b)(2)(ii)(C)"),
@@ -117,9 +131,11 @@ RULES: tuple[Rule, ...] = (
         "lockout-confirmed",
         ("locked",),
         "proven-dead",
-        "all locks, try-start, hazards held, tester before and after, all pairs, bus",
+        "all locks, try-start, hazards held, tester before and after, all pairs, bus; grounds, "
+        "if they are due",
         "29 CFR 1910.147(d)(6)",
     ),
+    Rule("grounds-off", ("proven-dead",), None, "", "NFPA 70E 120.5; EN 50110-1"),
     Rule(
         "work-over",
         ("proven-dead", "isolated"),
@@ -132,12 +148,13 @@ RULES: tuple[Rule, ...] = (
         "clear-to-energise",
         ("isolated", "unknown"),
         "released",
-        "every lock off; from unknown only after an earlier release",
+        "every lock and ground off; from unknown only after an earlier release",
         "29 CFR 1910.147(e)(1), (e)(2)",
     ),
     Rule("power-on", ("released",), "energised", "", "29 CFR 1910.333(b)(2)(v)"),
     Rule("void", ANY, "unknown", "", "29 CFR 1910.147(d)(5)(ii), (f)(4)"),
 )
+LAST = "lockout-confirmed"
 RULE: dict[str, Rule] = {rule.move: rule for rule in RULES}
 
 
@@ -149,8 +166,12 @@ def start(
     hazards: tuple[str, ...] = (),
     *,
     in_service: bool = False,
+    induced: bool = False,
 ) -> Ledger:
-    """A ledger that knows nothing yet; `in_service`: the panel is found closed and live."""
+    """A ledger that knows nothing yet.
+
+    in_service: the panel is found closed and live. induced: grounds are fitted in any case.
+    """
     return Ledger(
         people=people,
         pairs=pairs,
@@ -158,6 +179,7 @@ def start(
         stored=stored,
         wait_s=wait_s,
         was_live=in_service,
+        induced=induced,
     )
 
 
@@ -197,7 +219,7 @@ def _unproven(ledger: Ledger, move: str, at_s: float, tag: str = "") -> tuple[st
         missing += [
             f"restrained:{each}" for each in ledger.hazards if each not in ledger.restrained
         ]
-    if move in ("dead", "stored", "tester-after", "lockout-confirmed"):
+    if move in ("grounds-on", "source-found", "dead", "stored", "tester-after", LAST):
         missing += [] if ledger.tester_before else ["tester-before"]
     if move in ("tester-after", "lockout-confirmed"):
         missing += [f"dead:{pair}" for pair in ledger.pairs if pair not in ledger.dead]
@@ -211,6 +233,12 @@ def _unproven(ledger: Ledger, move: str, at_s: float, tag: str = "") -> tuple[st
             missing.append("stored")
     if move == "lockout-confirmed" and not ledger.tester_after:
         missing.append("tester-after")
+    if move == "lockout-confirmed" and (ledger.induced or ledger.left) and not ledger.grounds:
+        missing.append("grounds")
+    if move == "source-found" and ledger.induced:
+        missing.append("grounds")  # the job expects the voltage, wherever it comes from
+    if move == "clear-to-energise" and ledger.grounds:
+        missing.append("grounds-on")  # power on grounds is a short circuit
     if move in ("work-over", "lock-off") and ledger.state == "isolated" and not ledger.releasing:
         missing.append("state:proven-dead")
     if move == "lock-off" and tag and tag not in [on for _, on in ledger.locks]:
@@ -252,6 +280,9 @@ def move(
         "tester-before": {"tester_before": True, "tester_after": False},
         "dead": {"dead": ledger.dead | {pair}, "tester_after": False},
         "restrained": {"restrained": ledger.restrained | {pair}},
+        "grounds-on": {"grounds": True},
+        "source-found": {"left": False},
+        "grounds-off": {"grounds": False, "left": False},
         "stored-wait": {"waited": True},
         "stored": {"bus_dead": True, "tester_after": False},
         "tester-after": {"tester_after": True},

@@ -9,8 +9,21 @@ from assistant.procedure.run import Run
 
 
 def applies(plan: Plan, run: Run, step: Step) -> bool:
-    """True unless a condition leaves the step out; one that can't be judged yet leaves it out."""
+    """True unless a condition leaves the step out; one that can't be judged yet leaves it out.
+
+    Temporary grounds follow the ledger: asked for where they are due, and taken off where they are
+    on, whatever was answered or done anew in between.
+    """
+    if step.proves == "grounds-on":
+        return run.ledger.induced or run.ledger.left or run.ledger.grounds
+    if step.proves == "grounds-off":
+        return run.ledger.grounds
     return bool(holds(step.when, plan.job, run))
+
+
+def grounding(plan: Plan) -> bool:
+    """True if the plan has a step for temporary grounds; packs of before had none."""
+    return any(step.proves == "grounds-on" for step in plan.steps)
 
 
 def settled(plan: Plan, run: Run, step: Step) -> bool:
@@ -29,6 +42,12 @@ def ledger_move(step: Step) -> str | None:
             "energised": "power-on",
         }[step.sets.energy]
     return step.proves
+
+
+def move_of(step: Step, answer: str) -> str:
+    """Name of the ledger's move that an answer of a gate with a choice makes."""
+    first = next(iter(step.expects.choice or ()), answer)
+    return ledger_move(step) or "" if answer == first else "source-found"
 
 
 def may_enter(run: Run, step: Step) -> tuple[str, ...]:
@@ -163,8 +182,11 @@ def _supplies(step: Step, kind: str, what: str) -> bool:
         return bool(step.sets and step.sets.energy == what)
     if kind in ("dead", "restrained"):
         return step.proves == kind and step.id.endswith(f".{what}")
-    wanted = {"wait": "stored-wait", "locks-on": "lock-off"}.get(kind, kind)
-    return ledger_move(step) == wanted
+    wanted = {"wait": "stored-wait", "locks-on": "lock-off"}
+    wanted |= {"grounds": "grounds-on", "grounds-on": "grounds-off"}
+    if kind in wanted:
+        return ledger_move(step) == wanted[kind]
+    return ledger_move(step) == kind
 
 
 def chain(plan: Plan, at: str | None) -> tuple[Step, ...]:

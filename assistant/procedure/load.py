@@ -288,6 +288,14 @@ def _check_gate(step: Step, fail: Any) -> None:
             fail("proves 'dead' goes through every pair: for_each: pair", "for_each")
     if step.proves == "restrained" and step.for_each != "hazard":
         fail("proves 'restrained' goes through every hazard: for_each: hazard", "for_each")
+    if step.expects.choice and (step.sets or step.proves not in (None, "grounds-on")):
+        fail("a choice makes no gate, but for proves: grounds-on", "expects")
+    if step.proves == "grounds-on" and not (step.affirm and len(step.expects.choice or ()) == 2):
+        fail(
+            "proves 'grounds-on' expects a choice of two, affirm: true: they are on, or the source "
+            "of the voltage is found and off",
+            "proves",
+        )
     if step.proves == "stored-wait" and not step.expects.wait:
         fail("proves 'stored-wait' expects wait: stored-energy", "proves")
 
@@ -547,6 +555,10 @@ def bind(pack: Pack, job: Job) -> Plan:
                 left_out = f"choice leads to '{target}', which job '{job.job}' leaves out"
                 raise PackError(pack.name, None, left_out, step.id)
     plan = Plan(pack=pack, job=job, steps=tuple(steps))
+    grounds = [s.proves for s in steps if s.proves in ("grounds-on", "grounds-off")]
+    if grounds and grounds != ["grounds-on", "grounds-off"]:
+        once = "temporary grounds go on at one step and off at a later one"
+        raise PackError(pack.name, None, once)
     for step in steps:
         _check_given(plan, step)
     return plan

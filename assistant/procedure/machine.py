@@ -14,6 +14,7 @@ from dataclasses import replace
 
 from assistant.procedure import answers, energy, inputs
 from assistant.procedure import effects as fx
+from assistant.procedure.gates import grounding
 from assistant.procedure.load import dead_points, slug
 from assistant.procedure.model import Plan
 from assistant.procedure.moves import Now, Outcome, enter, first_unsettled, void
@@ -46,6 +47,7 @@ def start(plan: Plan) -> Run:
         stored=job.stored_energy.present,
         wait_s=wait_s,
         in_service=plan.pack.found == "in-service",
+        induced="induced-voltage" in job.options and grounding(plan),
     )
     return Run(ledger=ledger)
 

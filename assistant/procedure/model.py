@@ -24,6 +24,8 @@ Proof = Literal[
     "stored",
     "tester-after",
     "restrained",
+    "grounds-on",
+    "grounds-off",
     "lock-off",
 ]
 # The packs that are put around others when these are strung together (see plan.py).

@@ -50,6 +50,8 @@ STEPS = """
 - {id: tester-before, section: isolation, say: d, needs: {energy: locked},
    expects: {reading: {name: tester-before, unit: volt, plausible: [0, 700]}},
    limits: {at_least: 50}, source: {ref: habit}, proves: tester-before}
+- {id: grounds-on, section: isolation, say: q, needs: {energy: locked}, affirm: true,
+   expects: {choice: {grounds are on: next, source is off: next}}, proves: grounds-on}
 - {id: dead, section: isolation, say: "{item}", for_each: pair, needs: {energy: locked},
    expects: {reading: {name: dead, unit: volt, plausible: [0, 700]}},
    limits: {at_most: 5, safety: true}, source: {ref: habit}, proves: dead}
@@ -64,6 +66,8 @@ STEPS = """
 - {id: prove-dead, section: isolation, say: h, sets: {energy: proven-dead},
    needs: {energy: locked}, expects: {challenge: lockout-confirmed}}
 - {id: hands, section: work, say: i, needs: {energy: proven-dead}, expects: {confirmation: done}}
+- {id: grounds-off, section: release, say: r, needs: {energy: proven-dead},
+   expects: {confirmation: grounds are off}, proves: grounds-off}
 - {id: lock-off, section: release, say: j, needs: {energy: proven-dead}, who: both,
    expects: {tag: {}}, proves: lock-off}
 - {id: warn, section: release, say: k, expects: {confirmation: done}}
@@ -82,6 +86,7 @@ supply: {system: single-phase, nominal: 230 V}
 stored_energy: {present: true, wait: 2 min}
 hazards: [{name: curtain, kind: gravity, restraint: block it}]
 re_prove: 4 min
+options: [induced-voltage]
 """
 CHALLENGE_S, LAPSE_S, WAIT_S = 120, 240, 120
 LATER_S, LATE_S = 121, 300  # older than the challenge and the wait; longer than the re-prove time
@@ -119,6 +124,7 @@ def alphabet() -> tuple[inputs.Event, ...]:
     ohms = inputs.Reading(value=Decimal(230), unit="ohm")
     specials = [inputs.Reading(special=s) for s in ("over-range", "open-line", "no-reading")]
     words = ("disconnect is off", "no movement", "it is held", "done", "power is on")
+    words += ("grounds are off",)
     lockout, clear = "lockout-confirmed", "clear-to-energise"
     commands = ("stop-work", "go-ahead", "go-back", "hand-over", "prove-again", "measure-again")
     either: list[inputs.Input] = [
@@ -127,6 +133,7 @@ def alphabet() -> tuple[inputs.Event, ...]:
         inputs.Affirm(plain=True),
         inputs.Negative(),
         *volts[:2],
+        *[inputs.Choice(answer=answer) for answer in ("grounds are on", "source is off")],
         *[inputs.Tag(digits=digits) for digits in ("10", "11")],
         *[inputs.Challenge(phrase=p, digits=d) for p in (lockout, clear) for d in DIGITS],
         inputs.Correction(),
@@ -218,7 +225,7 @@ def key(run: Run, now_s: float) -> bytes:
         *(sorted(run.devices), sorted(run.lost), sorted(run.clear)),
         *(ledger.people, ledger.state, ledger.locks, ledger.tried, ledger.releasing),
         *(ledger.tester_before, sorted(ledger.dead), sorted(ledger.restrained), ledger.waited),
-        *(ledger.bus_dead, ledger.tester_after, ledger.was_live),
+        *(ledger.bus_dead, ledger.tester_after, ledger.was_live, ledger.grounds, ledger.left),
     )
     return blake2b(repr(parts).encode(), digest_size=16).digest()
 
@@ -334,8 +341,15 @@ def _facts(plan: Plan, was: Run, event: inputs.Event, out: machine.Outcome) -> b
         and (before.waited or not after.waited or "wait" in taken)
         and (before.bus_dead or not after.bus_dead or (volts["bus"] <= 50 and before.waited))
         and (before.tester_after or not after.tester_after or _proven_after(before, volts))
+        and (before.grounds or not after.grounds or ("grounds-on" in taken and _tested(before)))
+        and (after.grounds or not before.grounds or "grounds-off" in taken)
         and _order(before, after)
     )
+
+
+def _tested(ledger: energy.Ledger) -> bool:
+    """Grounds go on after a test alone: on a live conductor they are a short circuit."""
+    return ledger.state == "locked" and ledger.tester_before
 
 
 def _proven_after(before: energy.Ledger, volts: dict[str, float]) -> bool:
@@ -371,6 +385,7 @@ def _proven_dead(plan: Plan, was: Run, event: inputs.Event, out: machine.Outcome
         and now.waited
         and now.bus_dead
         and now.tester_after
+        and (now.grounds or was.ledger.state == "proven-dead")
     )
     return whole and (
         was.ledger.state == "proven-dead" or _opened(was, event, "prove-dead", "locked", "lead")
@@ -399,7 +414,7 @@ def _live(plan: Plan, was: Run, event: inputs.Event, out: machine.Outcome) -> bo
     before, now = was.ledger, out.run.ledger
     if now.state not in ("released", "energised"):
         return True
-    if now.locks:
+    if now.locks or now.grounds:
         return False
     if now.state == before.state:
         return True
@@ -544,6 +559,8 @@ def right_answer(run: Run) -> inputs.Input:
         return inputs.Affirm()
     if step.expects.confirmation:
         return inputs.Confirm(word=step.expects.confirmation)
+    if step.expects.choice:
+        return inputs.Choice(answer=next(iter(step.expects.choice)))
     if step.expects.reading:
         return inputs.Reading(value=Decimal("230" if "tester" in step.id else "0"))
     if step.expects.tag:

@@ -110,7 +110,7 @@ def test_gates_come_in_the_order_of_the_ledger(isolating):
     assert moves == sorted(moves, key=order.index)
     stored = {"stored-wait", "stored"} if plan.job.stored_energy.present else set()
     held = {"restrained"} if plan.job.hazards else set()
-    said = ("void", "work-over", "stored-wait", "stored", "restrained")  # or not in every job
+    said = ("void", "work-over", "stored-wait", "stored", "restrained", "source-found")
     asked = {move for move in order if move not in said}
     assert set(moves) == asked | stored | held
 

@@ -268,9 +268,18 @@ def blades_are_seen():
     every_device_is_operated()
 
 
-def no_voltage_is_left():
+def grounds_are_on_where_they_are_due():
     every_pair_is_tested()
-    stored_electric_energy_is_gone()
+    assert lacks("lockout-confirmed", induced=True) == ("grounds",)
+    assert lacks("lockout-confirmed", left=True) == ("grounds",)
+    assert lacks("lockout-confirmed", left=True, grounds=True) == ()
+    assert "tester-before" in lacks("grounds-on", tester_before=False)
+    out = {"state": "isolated", "locks": (), "releasing": True}
+    assert lacks("clear-to-energise", **out) == ()
+    assert lacks("clear-to-energise", grounds=True, **out) == ("grounds-on",)
+    assert energy.void(replace(WHOLE, grounds=True)).grounds
+    assert order(D1, "tester-before", "grounds-on", "dead")
+    assert order(D1, "guard-off", "grounds-off", "guard-on")
 
 
 def second_sources_are_measured():
@@ -318,11 +327,11 @@ CHECKS = {
     f"{NFPA} 5": other_energy_is_held,
     f"{NFPA} 6": locks_are_on,
     f"{NFPA} 7": every_pair_is_tested,
-    f"{NFPA} 8": no_voltage_is_left,
+    f"{NFPA} 8": grounds_are_on_where_they_are_due,
     f"{EN} 1": every_device_is_operated,
     f"{EN} 2": reconnection_is_prevented,
     f"{EN} 3": every_pair_is_tested,
-    f"{EN} 4": no_voltage_is_left,
+    f"{EN} 4": grounds_are_on_where_they_are_due,
     f"{EN} 5": second_sources_are_measured,
 }
 

@@ -71,6 +71,8 @@ MISSING = {
     "challenge-missing": "the digits just spoken",
     "affirm-needed": "AFFIRM",
     "restrained": "the restraint of {}",
+    "grounds": "the temporary grounds",
+    "grounds-on": "the temporary grounds taken off",
     "answer-from": "an answer of the {}",
     "affirm-from": "AFFIRM of the {}",
     "all-clear": "all clear of the {}",
