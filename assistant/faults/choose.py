@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
-from assistant.faults.bayes import UNLISTED, expected_information
+from assistant.faults.bayes import UNLISTED, expected_information, likelihood
 from assistant.faults.door import Door
 from assistant.faults.model import Check, Need, Symptom
 from assistant.procedure import energy
 from assistant.procedure.model import EnergyState
 
+TELLING = 4  # likelihood ratio from which a check counts as looking at a cause
 LEAST_BITS = 0.01  # a check that tells less isn't worth climbing the ladder for
 
 
@@ -54,13 +55,33 @@ def cost_min(door: Door, check: Check, state: EnergyState) -> float:
     return (check.minutes + costs.asking + change) * (1 + costs.risk_weight * check.risk)
 
 
+def looks_at(check: Check, cause: str, wrong: float) -> bool:
+    """True if a check really looks at a cause.
+
+    Somebody goes and looks (no hearsay), and one of its outcomes is at least `TELLING` times as
+    likely with the cause as on a sound door.
+    """
+    if check.hearsay or cause not in check.tells:
+        return False
+    return any(
+        likelihood(check, cause, each, wrong) >= TELLING * likelihood(check, "", each, wrong)
+        for each in check.outcomes
+    )
+
+
 def unseen_dangers(
     door: Door, chances: Mapping[str, float], answered: Collection[str]
 ) -> tuple[str, ...]:
     """Causes that endanger people and that no answered check has looked at, in order."""
-    seen = {cause for check in answered for cause in door.guide.checks[check].tells}
-    causes = door.guide.causes
-    return tuple(c for c in chances if c != UNLISTED and causes[c].danger and c not in seen)
+    guide = door.guide
+    checks = [guide.checks[name] for name in answered]
+    return tuple(
+        cause
+        for cause in chances
+        if cause != UNLISTED
+        and guide.causes[cause].danger
+        and not any(looks_at(check, cause, guide.wrong) for check in checks)
+    )
 
 
 def next_check(
@@ -79,8 +100,8 @@ def next_check(
         expected information about the cause [bit] / cost [min]
 
     with `bayes.expected_information` over `cost_min`. While a cause that endangers people has not
-    been looked at, only checks that name one are in question, whatever those causes' likelihood:
-    the same ratio then counts them, together, as likely as all the others together.
+    been looked at, only checks that look at one (`looks_at`) are in question, whatever its
+    likelihood: the same ratio then counts such causes, together, as likely as all others together.
 
     Parameters
     ----------
@@ -93,8 +114,9 @@ def next_check(
     """
     done = {*answered, *passed, *later}
     left = [check for check in door.checks_for(symptom, chances) if check.id not in done]
-    dangers = set(unseen_dangers(door, chances, answered))
-    about = [check for check in left if set(check.tells) & dangers]
+    dangers = unseen_dangers(door, chances, answered)
+    wrong = door.guide.wrong
+    about = [check for check in left if any(looks_at(check, each, wrong) for each in dangers)]
     if about:
         best = _best(door, about, _as_likely_as_not(chances, dangers), state, danger=True)
         if best:

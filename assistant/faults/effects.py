@@ -39,10 +39,18 @@ class SeveralSymptoms(Effect):
 
 
 class UnknownSymptom(Effect):
-    """The guide has nothing of the kind; the general order of search goes with it."""
+    """The guide has nothing of the kind."""
 
     kind: Literal["unknown-symptom"] = "unknown-symptom"
     words: str
+
+
+class OrderStep(Effect):
+    """One step of the general order of search, counted from 0; last: there is none after it."""
+
+    kind: Literal["order-step"] = "order-step"
+    step: int
+    last: bool
 
 
 class MakeSafe(Effect):
@@ -68,6 +76,13 @@ class NeedsEnergy(Effect):
     check: str
     state: EnergyState
     now: EnergyState
+
+
+class ChangeEnergy(Effect):
+    """The person agreed: the job's gate steps to this state come now."""
+
+    kind: Literal["change-energy"] = "change-energy"
+    state: EnergyState
 
 
 class Dropped(Effect):
@@ -142,7 +157,7 @@ class Others(Effect):
 
 
 class Stuck(Effect):
-    """Nothing in the guide fits or tells more; the general order of search goes with it."""
+    """Nothing in the guide fits or tells more; "what else" gives the general order of search."""
 
     kind: Literal["stuck"] = "stuck"
     causes: tuple[tuple[str, float], ...]

@@ -42,6 +42,12 @@ class DontKnow(_Input):
     kind: Literal["dont-know"] = "dont-know"
 
 
+class GoThere(_Input):
+    """Yes, change the energy state: the job goes through its gate steps and tells `EnergyIs`."""
+
+    kind: Literal["go-there"] = "go-there"
+
+
 class SomethingElse(_Input):
     """Not this change of the energy state now: what else can be looked at as things stand?"""
 
@@ -55,7 +61,7 @@ class Why(_Input):
 
 
 class WhatElse(_Input):
-    """What else it may be."""
+    """What else it may be; without a symptom, the next step of the general order of search."""
 
     kind: Literal["what-else"] = "what-else"
 
@@ -104,6 +110,7 @@ Input = Annotated[
     | Unable
     | Command
     | DontKnow
+    | GoThere
     | SomethingElse
     | Why
     | WhatElse

@@ -16,6 +16,7 @@ from typing import Any, NoReturn
 from assistant.calc import CALCULATORS
 from assistant.errors import GuideError, UnitError
 from assistant.faults.model import DOOR_TYPES, Applies, Cause, Check, Guide, Symptom
+from assistant.faults.symptoms import words as stems
 from assistant.procedure.load import MAX_BYTES, build, line_of, parse_yaml
 from assistant.quantity import unit
 
@@ -230,6 +231,9 @@ def _check_check(guide: Guide, row: Check, fail: Fail) -> None:
     _check_source(guide, row.source.ref, fail)
     if not row.say.rstrip().endswith("?"):
         fail("what is said ends with its question", "say")
+    for answer in () if row.reading or row.indicator else row.answers:
+        if answer not in ("yes", "no") and not set(stems(answer)) <= set(stems(row.say)):
+            fail(f"answer '{answer}' isn't offered in what is said, so nobody will say it", "say")
     if len(row.say.split()) > MAX_WORDS:
         fail(f"has {len(row.say.split())} words; at most {MAX_WORDS} are said in a breath", "say")
     for name in PLACEHOLDER.findall(row.say):

@@ -18,7 +18,7 @@ from assistant.errors import UnitError
 from assistant.faults import effects as fx
 from assistant.faults import inputs
 from assistant.faults.bayes import UNLISTED, weight_of_evidence
-from assistant.faults.choose import may_enter, next_check, state_for, unseen_dangers
+from assistant.faults.choose import looks_at, may_enter, next_check, state_for, unseen_dangers
 from assistant.faults.door import Door
 from assistant.faults.model import Leave, Symptom
 from assistant.faults.symptoms import find
@@ -51,7 +51,8 @@ class Search:
 
     asked: the check that is entered. waiting: the check that waits for another energy state.
     refuted: causes that were looked at and weren't it. later: checks put off in this state. told:
-    the leading cause spoken last. entered: the repair is under way. retests: still to be done.
+    the leading cause spoken last. entered: the repair is under way. retests: still to be
+    done. order: steps of the general order that were told; None while it isn't asked for.
     """
 
     phase: Phase = "symptom"
@@ -67,6 +68,7 @@ class Search:
     cause: str | None = None
     entered: bool = False
     retests: tuple[str, ...] = ()
+    order: int | None = None
     held: bool = False
 
     @property
@@ -143,7 +145,8 @@ def _(said: inputs.Seen, door: Door, search: Search) -> Outcome:
     fitting = find(said.words, door.symptoms())
     found = fitting or find(said.words, door.guide.symptoms.values())
     if not found:
-        return Outcome(search, (fx.UnknownSymptom(words=said.words),))
+        unknown = fx.UnknownSymptom(words=said.words)
+        return _order_step(door, replace(search, order=0), (unknown,))
     if len(found) > 1:
         return Outcome(search, (fx.SeveralSymptoms(symptoms=tuple(each.id for each in found)),))
     symptom = found[0]
@@ -252,6 +255,17 @@ def _(said: inputs.Unable, door: Door, search: Search) -> Outcome:
 
 
 @_take.register
+def _(said: inputs.GoThere, door: Door, search: Search) -> Outcome:
+    if search.phase == "check" and search.waiting:
+        wanted = state_for(door.guide.checks[search.waiting])
+    elif search.phase == "repair" and not search.entered and search.cause:
+        wanted = door.guide.repairs[door.guide.causes[search.cause].repair].needs
+    else:
+        return repeat(door, search)
+    return Outcome(search, (fx.ChangeEnergy(state=wanted),))
+
+
+@_take.register
 def _(said: inputs.SomethingElse, door: Door, search: Search) -> Outcome:
     if search.phase != "check" or search.waiting is None:
         return repeat(door, search)
@@ -267,8 +281,9 @@ def _(said: inputs.Why, door: Door, search: Search) -> Outcome:
         tells = door.guide.checks[check].tells
         about = tuple(cause for cause, _ in ranked(door, search) if cause in tells)
         dangers = unseen_dangers(door, chances(door, search), dict(search.answered))
-        danger = bool(set(about) & set(dangers))
-        return Outcome(search, (fx.WhyCheck(check=check, causes=about[:3], for_danger=danger),))
+        row, wrong = door.guide.checks[check], door.guide.wrong
+        danger = any(looks_at(row, each, wrong) for each in dangers)
+        return Outcome(search, (fx.WhyCheck(check=check, causes=about[:2], for_danger=danger),))
     if search.phase == "named" and search.named:
         return Outcome(search, (_leading(door, search),))
     return repeat(door, search)
@@ -276,9 +291,11 @@ def _(said: inputs.Why, door: Door, search: Search) -> Outcome:
 
 @_take.register
 def _(said: inputs.WhatElse, door: Door, search: Search) -> Outcome:
+    if search.order is not None:
+        return _order_step(door, search)
     if search.symptom is None:
         return repeat(door, search)
-    return Outcome(search, (fx.Others(causes=tuple(ranked(door, search)[:4])),))
+    return Outcome(search, (fx.Others(causes=tuple(ranked(door, search)[:3])),))
 
 
 @_take.register
@@ -406,13 +423,28 @@ def _propose(door: Door, search: Search, before: tuple[fx.Effect, ...] = ()) -> 
             return _name(door, search, top, chance, before, sure=False)
         stuck = fx.Stuck(causes=tuple(likely[:3]))
         told = (*before, stuck, fx.LeaveDoor(rule=_leave(door, search)))
-        return Outcome(replace(search, asked=None, waiting=None, named=None), told)
+        given_up = replace(search, asked=None, waiting=None, named=None, order=search.order or 0)
+        return Outcome(given_up, told)
     check = door.guide.checks[proposal.check]
     if not may_enter(check, search.energy):
         waits = fx.NeedsEnergy(check=check.id, state=state_for(check), now=search.energy)
         return Outcome(replace(search, asked=None, waiting=check.id), (*before, waits))
-    asks = fx.AskCheck(check=check.id, for_danger=proposal.for_danger)
+    told_why = any(door.guide.causes[c].danger for a in search.answers for c in _tells(door, a))
+    first = proposal.for_danger and not told_why
+    asks = fx.AskCheck(check=check.id, for_danger=first)
     return Outcome(replace(search, asked=check.id, waiting=None), (*before, asks))
+
+
+def _tells(door: Door, answer: Answer) -> Iterable[str]:
+    return door.guide.checks[answer.check].tells
+
+
+def _order_step(door: Door, search: Search, before: tuple[fx.Effect, ...] = ()) -> Outcome:
+    """The next step of the general order of search; after the last it begins anew."""
+    steps = len(door.guide.general_order)
+    place = (search.order or 0) % steps
+    told = fx.OrderStep(step=place, last=place + 1 == steps)
+    return Outcome(replace(search, order=place + 1), (*before, told))
 
 
 def _name(

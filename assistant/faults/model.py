@@ -164,7 +164,7 @@ class Check(_Named):
     "flickers". normal: the outcome on a sound door. tells: cause -> outcome -> probability; what a
     row leaves is spread evenly over the outcomes that it doesn't name. sound: the row of every
     cause that isn't named. only: the symptoms that it is asked for; empty for every symptom whose
-    causes it names.
+    causes it names. hearsay: answered from memory, so it tells of a cause without anybody looking.
     """
 
     say: str
@@ -188,6 +188,7 @@ class Check(_Named):
     tells: dict[str, dict[str, float]]
     wrong: float | None = Field(None, ge=0, lt=1)
     only: tuple[str, ...] = ()
+    hearsay: bool = False
     source: Source
 
     @model_validator(mode="after")

@@ -27,6 +27,7 @@ _PLAIN: dict[str, Any] = {
     "yes": inputs.Affirm,
     "no": inputs.Negative,
     "dont-know": inputs.DontKnow,
+    "go-there": inputs.GoThere,
     "something-else": inputs.SomethingElse,
     "why": inputs.Why,
     "what-else": inputs.WhatElse,
@@ -75,8 +76,6 @@ def _first(symptom: str, lines: Iterable[str]) -> Iterator[str]:
 
 def understood(door: Door, search: machine.Search, line: str) -> inputs.Input | None:
     """The input that a typed line means here; None if it means nothing, or more than one thing."""
-    if search.phase == "symptom":
-        return inputs.Seen(words=line)
     if search.asked:
         here = door.checks[search.asked]
         answer = next((word for word in here.spoken if stems(word) == stems(line)), None)
@@ -86,6 +85,8 @@ def understood(door: Door, search: machine.Search, line: str) -> inputs.Input | 
         if answer:
             return inputs.Choice(answer=answer)
     key, rest = _phrase(line)
+    if search.phase == "symptom" and key not in ("what-else", "give-up", "stop-work", "go-ahead"):
+        return inputs.Seen(words=line)
     if key == "unable":
         return inputs.Unable(reason=rest)
     if key == "found-it":

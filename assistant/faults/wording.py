@@ -62,7 +62,7 @@ def question(door: Door, check: str) -> str:
 
 def _t(key: str, **values: object) -> str:
     text = str(words()["say"][key]).format(**values)
-    return (text[:1].upper() + text[1:]).strip() if key not in ("and", "or") else text
+    return (text[:1].upper() + text[1:]).strip() if key not in ("and", "or", "then") else text
 
 
 def _state(name: str) -> str:
@@ -73,8 +73,14 @@ def _cause(door: Door, cause: str) -> str:
     return door.guide.causes[cause].name
 
 
-def _causes(door: Door, causes: Iterable[tuple[str, float]]) -> str:
-    return listed([f"{_cause(door, cause)}, {chance_words(p)}" for cause, p in causes])
+def _causes(door: Door, causes: Sequence[tuple[str, float]]) -> str:
+    """The likeliest with its chance, the others by their names: short enough for an ear."""
+    if not causes:
+        return ""
+    first, chance = causes[0]
+    said = f"{_cause(door, first)}, {chance_words(chance)}"
+    others = listed([_cause(door, cause) for cause, _ in causes[1:]])
+    return f"{said}; {_t('then')} {others}" if others else said
 
 
 @singledispatch
@@ -102,7 +108,13 @@ def _(effect: fx.SeveralSymptoms, door: Door) -> Sequence[str]:
 
 @_say.register
 def _(effect: fx.UnknownSymptom, door: Door) -> Sequence[str]:
-    return [_t("unknown", order=" ".join(door.guide.general_order))]
+    return [_t("unknown")]
+
+
+@_say.register
+def _(effect: fx.OrderStep, door: Door) -> Sequence[str]:
+    key = "order-last" if effect.last else "order-step"
+    return [_t(key, step=door.guide.general_order[effect.step])]
 
 
 @_say.register
@@ -122,6 +134,11 @@ def _(effect: fx.AskCheck, door: Door) -> Sequence[str]:
 def _(effect: fx.NeedsEnergy, door: Door) -> Sequence[str]:
     key = "needs-energy" if effect.check else "repair-needs"
     return [_t(key, state=_state(effect.state), now=_state(effect.now))]
+
+
+@_say.register
+def _(effect: fx.ChangeEnergy, door: Door) -> Sequence[str]:
+    return [_t("change-energy", state=_state(effect.state))]
 
 
 @_say.register
@@ -175,8 +192,7 @@ def _(effect: fx.Others, door: Door) -> Sequence[str]:
 
 @_say.register
 def _(effect: fx.Stuck, door: Door) -> Sequence[str]:
-    order = " ".join(door.guide.general_order)
-    return [_t("stuck", causes=_causes(door, effect.causes), order=order)]
+    return [_t("stuck", causes=_causes(door, effect.causes))]
 
 
 @_say.register

@@ -110,6 +110,8 @@ WRONG = {
         "risk 3 is a live measurement"),
     "no-question": (dict(checks=CHECKS.replace("whole?", "whole.")),
                     "what is said ends with its question"),
+    "answer-not-offered": (dict(checks=CHECKS.replace('"yes"', "whole").replace('"no"', "cut")),
+                           "answer 'cut' isn't offered in what is said"),
     "too-long": (dict(checks=CHECKS.replace("Look at it.", "Look at it " + "again " * 45)),
                  "at most 45 are said in a breath"),
     "unknown-caution": (dict(checks=CHECKS.replace("risk: 0", "risk: 0\n  caution: bees")),

@@ -8,7 +8,7 @@ import pytest
 
 from assistant.faults import effects as fx
 from assistant.faults import inputs, machine
-from assistant.faults.choose import may_enter, next_check, unseen_dangers
+from assistant.faults.choose import looks_at, may_enter, next_check, unseen_dangers
 from assistant.procedure import energy
 from assistant.procedure.model import EnergyState
 from tests.faults.cases import _doors, door_for, guide
@@ -108,6 +108,7 @@ def any_input(rng, door, search):
             inputs.Unable(),
             inputs.Why(),
             inputs.WhatElse(),
+            inputs.GoThere(),
             inputs.SomethingElse(),
             inputs.CorrectLast(),
             inputs.FoundIt(),
@@ -129,13 +130,14 @@ def test_causes_that_endanger_people_are_looked_at_before_a_cause_is_named(sympt
     row = guide().symptoms[symptom]
     chances = door.prior(row)
     answers = []
+    wrong = guide().wrong
     while proposal := next_check(
         door, row, door.chances(row, tuple(answers)), "unknown", [a for a, _ in answers]
     ):
         left = unseen_dangers(door, chances, [a for a, _ in answers])
         if not left:
             return
-        assert set(guide().checks[proposal.check].tells) & set(left)
+        assert any(looks_at(guide().checks[proposal.check], each, wrong) for each in left)
         assert proposal.for_danger
         answers.append((proposal.check, guide().checks[proposal.check].normal))
     assert not unseen_dangers(door, chances, [a for a, _ in answers])
@@ -165,6 +167,7 @@ def test_a_change_of_the_energy_state_is_asked_for_and_nothing_is_entered_meanwh
     wanted = told(out, fx.NeedsEnergy)[0].state
     out = says(door, out, inputs.Choice(answer="yes"))
     assert not told(out, fx.Taken)
+    assert told(says(door, out, inputs.GoThere()), fx.ChangeEnergy)[0].state == wanted
     out = says(door, out, inputs.EnergyIs(state=wanted))
     assert isinstance(out.effects[-1], fx.AskCheck)
 
