@@ -166,6 +166,8 @@ def test_two_pages_complete_the_edge_test_and_outlast_a_lost_link(
     lead.wait_for_selector("[data-person=helper][data-device=true]")
     lead.wait_for_selector("[data-waits]", state="detached")
     assert job.view()["energy"]["state"] == "energised"
+    # What was said meanwhile was not heard: that stands over the step until it is closed.
+    press(helper, "[data-banner=error] button")
     marked(lead, helper)  # anew: nobody knows who walked where meanwhile
     press(helper, "main [data-phrase='it reversed']")
 
