@@ -67,6 +67,7 @@ def commissioning_record(
     sheet = _sheet(paper, title, facts, date, f"Chain head {verdict.head_hash[:8]}")
     front.cover(sheet, facts, verdict, named)
     front.summary(sheet, facts, verdict)
+    front.labels(sheet, facts)
     front.readings(sheet, facts)
     sums.figures(sheet, facts)
     sums.sums(sheet, facts)

@@ -50,7 +50,7 @@ def instruments(sheet: Sheet, facts: Facts) -> None:
 def sign_off(sheet: Sheet, facts: Facts, names: Mapping[str, str], head_hash: str) -> None:
     """A line to sign for each role and the customer."""
     roles = dict.fromkeys((*(facts.job.get("people") or ("lead",)), *names, "customer"))
-    sheet.heading("Sign-off", keep=16 + 22)
+    sheet.heading("Sign-off", keep=16 + 19 * len(roles))
     sheet.paragraph(
         "Who signs confirms to have read this record as far as it is theirs. The signed sheet "
         f"belongs to the record whose chain head begins with {head_hash[:8]}."

@@ -49,16 +49,23 @@ def status(facts: Facts, verdict: Verdict) -> tuple[str, Colour, str]:
             f"{_count(len(failed), 'reading')} outside the limits; "
             f"{_count(len(facts.open), 'open point')}.",
         )
+    empty = [m for m in facts.standing if m.value is None and m.special == "no-reading"]
+    if empty:
+        told = f"{_count(len(empty), 'reading')} without a value; "
+        told += f"{_count(len(facts.open), 'open point')}."
+        return "INCOMPLETE", WARN, words.first_up(told)
     if not facts.finished or facts.open:
         left = "all steps are settled" if facts.finished else "not all steps are settled"
         if facts.unsettled:
             left = f"{_count(len(facts.unsettled), 'step')} not settled yet"
         told = f"{_count(len(facts.open), 'open point')}; {left}."
         return "INCOMPLETE", WARN, words.first_up(told)
+    doubtful = sum(unverified(m) for m in facts.standing)
+    rest = f" {_count(doubtful, 'reading')} rest on unverified defaults (†)." if doubtful else ""
     return (
         "COMPLETE",
         GOOD,
-        f"All {len(judged)} readings with limits are within them; no open points.",
+        f"All {len(judged)} readings with limits are within them; no open points.{rest}",
     )
 
 
@@ -132,8 +139,8 @@ def _identity(job: Mapping[str, Any]) -> list[tuple[str, str]]:
     mains = f"{words.spaced(supply.get('system'))}, {words.written(supply.get('nominal'))}"
     left = f"wait {stored.get('wait')} after switching off, by the label"
     return [
-        ("Panel, type and serial no.", "_" * 44),
-        ("Motor or drive, serial no.", "_" * 44),
+        ("Panel, type and serial no.", _labelled(job, "panel")),
+        ("Motor or drive, serial no.", _labelled(job, "motor")),
         ("Supply", f"{mains}, {words.written(supply.get('frequency'))}"),
         ("Control voltage", words.written(job.get("control_voltage"))),
         ("Earth conductor", ", ".join(words.written(v) for v in earth.values())),
@@ -143,6 +150,30 @@ def _identity(job: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("Further hazards", ", ".join(hazards)),
         ("Rules taken", f"{job.get('code_set', '–')} code set"),
     ]
+
+
+def _labelled(job: Mapping[str, Any], what: str) -> str:
+    """Type and serial number if the job has them from the label, else a line to write on."""
+    told = job.get("facts") or {}
+    found = [str(told[key]) for key in (f"{what}-type", f"{what}-serial") if told.get(key)]
+    return ", ".join(found) or "_" * 44
+
+
+def labels(sheet: Sheet, facts: Facts) -> None:
+    """What the job knows from sheets and labels."""
+    told = [(k, v) for k, v in (facts.job.get("facts") or {}).items() if isinstance(v, str)]
+    if not told:
+        return
+    sheet.heading("From sheets and labels", 2)
+    cells = [
+        (Cell(words.first_up(words.spaced(name)), colour=GREY), words.written(value))
+        for name, value in told
+    ]
+    half = (len(cells) + 1) // 2
+    rest = [*cells[half:], (Cell(""), "")]
+    rows = [Row((*one, *other)) for one, other in zip(cells[:half], rest, strict=False)]
+    columns = (Column("What", 46), Column("Value", 41), Column("What", 46), Column("Value", 41))
+    table(sheet, columns, rows)
 
 
 def _people(facts: Facts, names: Mapping[str, str]) -> list[tuple[str, str]]:
@@ -265,14 +296,15 @@ def value_of(measure: Measure) -> str:
 
 # --- readings ----------------------------------------------------------------------------------
 
+# Shares are millimetres on A4: none of "OUTSIDE", a date or a usual limit is broken.
 COLUMNS = (
-    Column("Entry", 11.5),
-    Column("Reading", 40),
-    Column("Value", 22, True),
-    Column("Limit", 26),
-    Column("Verdict", 18),
-    Column("Source of the limit", 43),
-    Column("Instrument", 24),
+    Column("Entry", 10.5),
+    Column("Reading", 39.5),
+    Column("Value", 20.5, True),
+    Column("Limit", 25),
+    Column("Verdict", 15.5),
+    Column("Source of the limit", 41.5),
+    Column("Instrument", 21.5),
 )
 
 

@@ -27,7 +27,7 @@ from assistant.records.report.page import (
 
 Place = Callable[[float], float]  # value -> x [mm]
 BAND: Colour = (218, 232, 222)
-LABELS_MM = 52.0
+LABELS_MM = 58.0
 VALUES_MM = 30.0
 ROW_MM = 5.6
 

@@ -84,7 +84,8 @@ def _sum(
     warnings: Iterable[str],
 ) -> None:
     lines = [words.signed(each) for each in working]
-    sheet.need(14 + 4.2 * min(len(lines), 12))
+    warnings = [str(each) for each in warnings]
+    sheet.need(15 + 4.4 * min(len(lines) + len(warnings), 12) + 4.4 * bool(inputs))
     sheet.paragraph(Text(title, 9.8, bold=True), gap=0.2)
     sheet.paragraph(Text(what, 8.6, colour=GREY), gap=0.4)
     for line in lines:
@@ -96,7 +97,7 @@ def _sum(
         named = words.signed("; ".join(filter(None, sources)))
         sheet.paragraph(Text(f"Source: {named}", 8.6, colour=GREY), gap=0.2, indent=5)
     for warning in warnings:
-        mark = "† " if "unverified" in str(warning) else ""
-        text = f"{mark}{words.first_up(str(warning))}."
+        mark = "† " if "unverified" in warning else ""
+        text = f"{mark}{words.first_up(warning)}."
         sheet.paragraph(Text(text, 8.6, colour=WARN), 0.2, indent=5)
     sheet.y += 2.6
