@@ -346,7 +346,7 @@ def test_the_customers_page_is_one_page_and_follows_the_doors_options(
     options = job.plan.job.options
     said = {
         "emergency-stop": "redemergency-stopbutton",
-        "safety-edge": "undertheedge",
+        "safety-edge": "theedge:thedoormustturnback",
         "light-beam": "holdaboardinthebeam",
         "auto-close": "letthedoorclosebyitself",
         "freezer": "Noiceonguides",
@@ -356,6 +356,8 @@ def test_the_customers_page_is_one_page_and_follows_the_doors_options(
         assert (words in pages[0]) == (option in options), option
     for heading in ("Tostopit", "Toswitchitoffandlockit", "Tostartitagain", "Whattocheck"):
         assert heading in pages[0]
+    looked_at = {"high-speed-roll-up": "guidesandcurtain", "sectional": "tracks,panels,springs"}
+    assert looked_at[job.plan.job.door_type] in pages[0]
     assert "DANGER" in pages[0]
     assert "Whomtoask" in pages[0]
     stored = job.plan.job.stored_energy

@@ -23,6 +23,12 @@ from assistant.records.report.page import (
 
 SAFETY_RED: Colour = (155, 36, 35)  # the red of ISO 3864-4, near enough for an office printer
 SIZES = (11.5, 11.0, 10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5)  # the largest that fits a page is taken
+PARTS = {
+    "high-speed-roll-up": "guides and curtain",
+    "sectional": "tracks, panels, springs and cables",
+    "rolling-shutter": "guides and curtain",
+    "sliding-gate": "track, rollers and gate leaf",
+}
 LONGEST = 90  # characters of a text from the job file
 
 
@@ -61,7 +67,7 @@ def _page(sheet: Sheet, facts: Facts, size: float) -> None:
         ("To stop it", to_stop(options), False),
         ("To switch it off and lock it", to_lock(job), True),
         ("To start it again after a stop", to_reset(options), True),
-        ("What to check", to_check(options), False),
+        ("What to check", to_check(options, str(job.get("door_type") or "")), False),
     ):
         _part(sheet, heading, lines, size, numbered)
     _never(sheet, never(options), size)
@@ -119,19 +125,21 @@ def to_reset(options: frozenset[str]) -> list[str]:
         lines.append(
             "Turn or pull the emergency-stop button until it comes out. The door must not move."
         )
-    lines.append("Press OPEN, and watch a whole run up and down from the side.")
+    lines.append("Press OPEN, and watch a whole run both ways from the side.")
     lines.append("If it stops again, leave it off, lock it and call.")
     return lines
 
 
-def to_check(options: frozenset[str]) -> list[str]:
+def to_check(options: frozenset[str], kind: str) -> list[str]:
     """What the users look at, how often."""
-    daily = "Every day: look at guides, leaf and cables. Listen. Nothing bent, loose or in the way."
+    looked_at = PARTS.get(kind, "the door and what it runs in")
+    daily = f"Every day: look at {looked_at}. Listen. Nothing bent, loose or in the way."
     if "freezer" in options:
         daily += " No ice on guides, floor and sensors."
     tests = []
     if "safety-edge" in options:
-        tests.append("lay a soft block under the edge: the door must turn back")
+        where = "against" if kind == "sliding-gate" else "under"
+        tests.append(f"hold a soft block {where} the edge: the door must turn back")
     if options & {"light-beam", "second-light-beam"}:
         tests.append("hold a board in the beam: the door must not close, or must turn back")
     if "emergency-stop" in options:
@@ -154,7 +162,7 @@ def to_check(options: frozenset[str]) -> list[str]:
 def never(options: frozenset[str]) -> list[str]:
     """What nobody does."""
     lines = [
-        "Never go, stand or drive under a moving door.",
+        "Never go, stand or drive into the path of a moving door.",
         "Never bridge, tape over or remove a sensor, an edge, a guard or a lock.",
         "Never take off somebody else's lock.",
         "Never reach into the panel or turn settings in it.",
