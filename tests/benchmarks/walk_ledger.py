@@ -242,6 +242,8 @@ def canonical(run: Run, now_s: float) -> Run:
         pending=run.pending and replace(run.pending, at_s=0.0, said=""),
         readings={n: replace(t, bounds=None, at_s=0.0) for n, t in run.readings.items()},
         marks=dict(run.marks),
+        answers={},  # no condition of this pack looks at them
+        limits=dict(run.limits),
         open_points=(),
         spoken=frozenset(),
         brief=False,
