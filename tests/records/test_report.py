@@ -12,7 +12,7 @@ import pypdf
 import pytest
 
 from assistant.errors import RecordError
-from assistant.records import bundle
+from assistant.records import bundle, retention
 from assistant.records.report import Photo, commissioning_record, customer_page
 from assistant.records.store import Store
 from assistant.records.verify import verify
@@ -322,6 +322,34 @@ def test_a_record_without_its_texts_still_prints(jobs: Make):
     page = whole(commissioning_record(job.store, job.job))
     for row in job.store.readings(job.job):
         assert f"{row['name']}," in page
+
+
+def test_what_was_taken_out_of_the_record_is_told_and_the_rest_still_prints(jobs: Make):
+    job = jobs("stopped")
+    store = _edited(job, limit="1")
+    told = {"who": "office", "why": "a rule", "wall": job.store.job(job.job)["started_wall"]}
+    retention.redact(store, job.job, "words", **told)
+    page = whole(commissioning_record(store, job.job, job.plan))
+    assert "thecableglandatthetopisloose" not in page
+    assert "Takenoutsincetextsorfilesofentries" in page
+    assert "Checkgood," in page
+    assert "tester-before,08:01:16" in page
+    retention.redact(store, job.job, "everything", **told)
+    with pytest.raises(RecordError, match="was redacted"):
+        commissioning_record(store, job.job, job.plan)
+
+
+def test_a_clock_that_was_set_back_is_shown(jobs: Make):
+    job = jobs("d2")
+    assert "Wallclockandmonotonictimeagree" in whole(record(job))
+    store = Store.memory()
+    entries = list(job.store.entries(job.job))
+    store.create_job(job.job, entries[0].body["start"], entries[0].wall)
+    for entry in entries[1:30]:
+        wall = entry.wall if entry.seq < 20 else entry.wall.replace("T08:", "T07:")
+        store.append(job.job, entry.body, wall=wall, mono_s=entry.mono_s)
+    page = whole(commissioning_record(store, job.job, job.plan))
+    assert "Thewallclockwassetbackby3600swhilethejobran,beforeentry20" in page
 
 
 def test_an_unknown_job_or_paper_is_an_error_that_says_so(jobs: Make):

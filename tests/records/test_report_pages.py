@@ -173,6 +173,7 @@ def test_a_long_remark_is_printed_to_its_last_word(pdf: Make):
     )
     assert "Limit-switch-" + "x" * 287 in page
     assert "[U+202E]" in page
+    assert "Howthejobwasheard" in page  # its entries came by voice
 
 
 def test_the_head_of_a_table_is_there_on_each_of_its_pages(pdf: Make):
