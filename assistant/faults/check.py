@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from fnmatch import fnmatchcase
-from itertools import combinations
+from itertools import combinations, product
 
 from assistant.dialogue.sounds import alike
 from assistant.errors import GuideError
 from assistant.faults.door import for_job
+from assistant.faults.listening import PLACES, phrases
 from assistant.faults.load import retest_refs
 from assistant.faults.model import Check, Guide
 from assistant.procedure.model import Job, Pack
@@ -22,6 +23,7 @@ AWAITED = frozenset(
         "reset-after-repair",
     }
 )
+_ALIKE = "'{}' and '{}' sound alike; choose other words for one of them"
 Told = tuple[str, str]  # (id, what is wrong)
 
 
@@ -70,13 +72,20 @@ def _any(pattern: str, names: Iterable[str]) -> bool:
 
 
 def sounding_alike(guide: Guide) -> list[Told]:
-    """Answers of one check that a recogniser may take for each other."""
-    return [
-        (check.id, f"'{one}' and '{other}' sound alike; choose other words for one of them")
-        for check in guide.checks.values()
-        for one, other in combinations(_spoken(check), 2)
-        if alike(one, other)
-    ]
+    """Phrases that a recogniser may take for each other while a check or question is open."""
+    told: list[Told] = []
+    for check in guide.checks.values():
+        here = _spoken(check)
+        pairs = [*combinations(here, 2), *product(here, (phrase for phrase, _ in phrases("asked")))]
+        told += [(check.id, _ALIKE.format(*pair)) for pair in pairs if alike(*pair)]
+    for place in PLACES:
+        pairs = [
+            (one, other)
+            for (one, means), (other, also) in combinations(phrases(place), 2)
+            if means != also
+        ]
+        told += [(place, _ALIKE.format(*pair)) for pair in pairs if alike(*pair)]
+    return told
 
 
 def _spoken(check: Check) -> tuple[str, ...]:

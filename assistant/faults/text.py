@@ -17,24 +17,11 @@ from assistant.dialogue.phrases import words_of
 from assistant.errors import UnitError
 from assistant.faults import inputs, machine
 from assistant.faults.door import Door
+from assistant.faults.listening import PLAIN, accepted
 from assistant.faults.symptoms import words as stems
 from assistant.faults.wording import speak, words
 from assistant.procedure.model import EnergyState
 from assistant.quantity import quantity
-
-_PLAIN: dict[str, Any] = {
-    "safe": inputs.Safe,
-    "yes": inputs.Affirm,
-    "no": inputs.Negative,
-    "dont-know": inputs.DontKnow,
-    "go-there": inputs.GoThere,
-    "something-else": inputs.SomethingElse,
-    "why": inputs.Why,
-    "what-else": inputs.WhatElse,
-    "correct-last": inputs.CorrectLast,
-    "repaired": inputs.Repaired,
-    "give-up": inputs.GiveUp,
-}
 
 
 @dataclass(frozen=True)
@@ -76,14 +63,10 @@ def _first(symptom: str, lines: Iterable[str]) -> Iterator[str]:
 
 def understood(door: Door, search: machine.Search, line: str) -> inputs.Input | None:
     """The input that a typed line means here; None if it means nothing, or more than one thing."""
-    if search.asked:
-        here = door.checks[search.asked]
-        answer = next((word for word in here.spoken if stems(word) == stems(line)), None)
-        if answer is None:
-            plain = line.lower().strip(" .!")
-            answer = next((word for word in here.spoken if word == plain), None)
-        if answer:
-            return inputs.Choice(answer=answer)
+    plain = _plain(line)
+    for phrase, meaning in accepted(door, search).items():
+        if _plain(phrase) == plain or stems(phrase) == stems(line) != ():
+            return meaning
     key, rest = _phrase(line)
     if search.phase == "symptom" and key not in ("what-else", "give-up", "stop-work", "go-ahead"):
         return inputs.Seen(words=line)
@@ -102,7 +85,7 @@ def understood(door: Door, search: machine.Search, line: str) -> inputs.Input | 
     if key in ("stop-work", "go-ahead", "say-again"):
         return inputs.Command(name=cast(Any, key))
     if key:
-        return cast(inputs.Input, _PLAIN[key]())
+        return PLAIN[key]
     return _reading(line) if search.asked else None
 
 
@@ -131,14 +114,22 @@ def _found(door: Door, rest: str) -> inputs.FoundIt | None:
 
 @cache
 def _phrases() -> tuple[tuple[str, str], ...]:
+    tables = (words()["hear"], words()["typed"])
     return tuple(
-        (str(phrase).lower(), str(key)) for key, each in words()["hear"].items() for phrase in each
+        (str(phrase).lower(), str(key))
+        for table in tables
+        for key in table
+        for phrase in table[key]
     )
+
+
+def _plain(line: str) -> str:
+    return " ".join(line.lower().replace(",", " ").strip(" .!?").split())
 
 
 def _phrase(line: str) -> tuple[str, str]:
     """(key, rest of the line) of a phrase that holds everywhere, or ("", "")."""
-    plain = " ".join(line.lower().replace(",", " ").strip(" .!?").split())
+    plain = _plain(line)
     for phrase, key in _phrases():
         start, dots, _ = phrase.partition("...")
         if not dots and plain == phrase:

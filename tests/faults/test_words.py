@@ -9,6 +9,7 @@ from assistant import cli
 from assistant.dialogue.replies import _gate_phrases
 from assistant.faults import effects as fx
 from assistant.faults import inputs, machine, text
+from assistant.faults.listening import accepted
 from assistant.faults.load import BRIDGE
 from assistant.faults.symptoms import find
 from assistant.faults.wording import chance_words, listed, speak, words
@@ -191,6 +192,52 @@ def test_the_command_plays_a_script_and_lists_symptoms(capsys, tmp_path):
     assert cli.main(["fault", "--list"]) == 0
     assert "opens but will not close" in capsys.readouterr().out
     assert cli.main([*line, str(tmp_path / "none.txt")]) == 2
+
+
+def test_the_command_takes_a_summary_of_the_record(capsys, tmp_path):
+    """Settings left in the panel: the automatic closing is off."""
+    record, script = tmp_path / "record.json", tmp_path / "lines.txt"
+    record.write_text('{"settings": {"auto-close": "off"}}', encoding="utf-8")
+    script.write_text("safe\nwhat else\n", encoding="utf-8")
+    line = ["fault", "40", "--script", str(script), "--record"]
+    assert cli.main([*line, str(record)]) == 0
+    assert "It may be an automatic closing time that is off" in capsys.readouterr().out
+    record.write_text('{"settings": ', encoding="utf-8")
+    assert cli.main([*line, str(record)]) == 2
+    assert "record.json:1: is not JSON here" in capsys.readouterr().err
+
+
+def test_all_that_may_be_said_is_offered_and_means_what_it_says():
+    """Walked through a case: each phrase at each turn is taken by the machine as an answer."""
+    for case in all_cases()[::12]:
+        door = door_for(case.door)
+        search = machine.start("energised")
+        for _ in range(12):
+            offered = accepted(door, search)
+            for phrase, meaning in offered.items():
+                assert text.understood(door, search, phrase) == meaning, phrase
+                effects = machine.advance(door, search, meaning).effects
+                assert effects
+                if search.phase != "symptom":
+                    assert not any(isinstance(each, fx.AskAgain) for each in effects), phrase
+            if not offered:
+                break
+            answers = [m for m in offered.values() if isinstance(m, inputs.Choice)]
+            said = case.symptom if search.phase == "symptom" else None
+            taken = inputs.Seen(words=said) if said else (answers or [*offered.values()])[0]
+            search = machine.advance(door, search, taken).search
+
+
+def test_nobody_says_an_energy_state():
+    """It comes from the ledger; no phrase stands for it."""
+    door = door_for("freezer")
+    for said in ([], ["28"], ["28", "safe"]):
+        search = machine.start()
+        for each in said:
+            search = machine.advance(door, search, text.understood(door, search, each)).search
+        kinds = {meaning.kind for meaning in accepted(door, search).values()}
+        assert "energy-is" not in kinds
+        assert "retested" not in kinds
 
 
 def test_a_named_cause_always_comes_with_a_chance_and_a_question():
