@@ -286,7 +286,8 @@ line.addEventListener("link", (event) => {
 // What was said into the gap is gone: the person is told, and hears again what is asked, unless
 // something newer is being said anyway.
 function backAgain() {
-  store.set({ error: { what: "The link is back.", do: "What was said meanwhile was not heard: say it again." } });
+  // In the line of what was heard: a banner would cover the answer that is due.
+  store.set({ heard: { note: "The link is back. What was said meanwhile was not heard.", tone: "not-understood" } });
   setTimeout(() => speaker.again(), 800);
 }
 

@@ -89,7 +89,7 @@ class Lan:
         except ThirdhandError:
             self._app.stop()
             raise
-        self.landing_port = self._landing.port
+        self.landing_port = app.config["LANDING_PORT"] = self._landing.port
         self._ended = threading.Event()
         self._watcher = threading.Thread(target=self._watch, name="addresses", daemon=True)
         self._watcher.start()

@@ -33,6 +33,7 @@ class Link:
         self.session = secrets.token_urlsafe(16)
         self.device, self.role = device, role
         self.taken = 0  # highest input number that arrived
+        self.acknowledged = 0  # highest post that the device says it has; 0 if it never says
         self._posts: deque[_Post] = deque()
         self._signs: deque[tuple[str, str]] = deque()
         self._number = 0
@@ -70,6 +71,7 @@ class Link:
     def acknowledge(self, last: int) -> None:
         """Forget the posts that the device says it has."""
         with self._changed:
+            self.acknowledged = max(self.acknowledged, min(last, self._number))
             while self._posts and self._posts[0].n <= min(last, self._number):
                 self._posts.popleft()
 

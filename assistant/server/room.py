@@ -64,6 +64,7 @@ DEVICES_MAX = 16
 WAITING_MAX = 64  # inputs and utterances of all devices that wait for the worker
 ALWAYS = ("stop work", "emergency")  # taken whatever the person was looking at
 WARN_EVERY_S = 5.0  # apart, at least, are warnings of too much speech to one device
+UNSEEN = object()  # what was asked of somebody whose device had not shown it: equal to nothing
 PLAYBACK_MAX_S = 60.0  # a device that forgot to say that a reply ended doesn't deafen the job
 
 
@@ -268,10 +269,19 @@ class Room:
                 self.session.hear,
                 seat.link.device,
                 one.samples,
-                self.session.asked(),
+                self._asked_of(seat),
             )
             if not self._enqueue(partial(self._hear, seat.link, hear), wait=False):
                 self._too_much(seat)
+
+    def _asked_of(self, seat: Seat) -> object:
+        """What an utterance that ends now can answer.
+
+        Sound that was stuck in the network comes all at once: its second "done" was said to a
+        question that the device is yet to show.
+        """
+        known = seat.link.acknowledged
+        return self.session.asked() if not known or known >= seat.asked_n else UNSEEN
 
     def _too_much(self, seat: Seat) -> None:
         """Told once in a while: each word on it in a crowd would be one more in the crowd."""

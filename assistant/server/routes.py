@@ -115,7 +115,12 @@ def install(app: Flask, hub: Hub, web: Path, pairing: Pairing | None = None) -> 
         wanted = {"job": job, "role": "helper"} | ({"code": code} if code else {})
         url = f"{request.host_url}#{urlencode(wanted)}"
         near = bare(request.host) in LOCAL_HOSTS
-        return {"role": "helper", "code": code, "url": url, "near": near, "qr": _qr(url)}
+        trust = None
+        if "LANDING_PORT" in app.config:
+            landing = f"http://{bare(request.host)}:{app.config['LANDING_PORT']}/"
+            trust = {"url": landing, "qr": _qr(landing)}
+        told = {"role": "helper", "code": code, "url": url, "near": near, "qr": _qr(url)}
+        return told | {"trust": trust}
 
     @app.get("/api/jobs/<job_id>/view")
     def view(job_id: str) -> Any:

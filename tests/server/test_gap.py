@@ -108,3 +108,40 @@ def test_a_device_that_connects_anew_in_the_middle_of_a_word_begins_afresh(
     speak(lead, np.zeros(RATE_HZ * 2, np.int16))
     time.sleep(1.0)
     assert ear.heard_s == []
+
+
+class Done:
+    """A recogniser that hears "done" in whatever sounds."""
+
+    name, model = "done", "none"
+
+    def hear(self, samples: np.ndarray, expected: Expected) -> Transcript:
+        return Transcript("done", 0.99)
+
+    def unknown_words(self, words: set[str]) -> set[str]:
+        return set()
+
+
+@pytest.mark.parametrize("ear", [Done()], ids=["done"])
+def test_words_that_were_stuck_in_the_network_answer_no_question_that_was_not_shown(
+    lead: Any,
+) -> None:
+    """Said twice into a stalled network, "done" arrives twice at once: the second one was said to
+    the same question as the first, not to the next.
+    """
+    quiet = np.random.default_rng(1).integers(-20, 20, RATE_HZ).astype(np.int16)
+    word = np.concatenate([quiet[:8_000], make_speech("done"), quiet])
+    lead.sign("ack", last=lead.last)  # it shows the first question, and says so
+    speak(lead, word)
+    assert lead.until("heard")["understood"] == "done"
+    second = lead.until("state")["view"]["step"]["id"]
+    speak(lead, word)  # the device has not said that it shows the second one
+    heard = lead.until("heard")
+    assert (heard["understood"], heard["tone"]) == ("not understood: too soon", "not-understood")
+    assert lead.view["step"]["id"] == second
+    lead.until("say")
+    lead.sign("ack", last=lead.last)
+    time.sleep(2.0)  # no faster than it can be spoken
+    speak(lead, word)
+    assert lead.until("heard")["understood"] == "done"
+    assert lead.until("state")["view"]["step"]["id"] != second

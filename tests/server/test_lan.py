@@ -13,6 +13,7 @@ import ssl
 import stat
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -307,3 +308,28 @@ def test_the_command_shows_the_codes_and_serves_until_it_is_interrupted(tmp_path
     assert "Thirdhand makes nothing safe" in text
     assert text.count(":") > 32  # the fingerprint
     assert (tmp_path / "lan" / "authority.pem").exists()
+
+
+def test_a_network_that_goes_and_comes_back_is_told_once_each(
+    jobs: Jobs, job_id: str, tmp_path: Path, said: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("assistant.server.lan.LOOK_EVERY_S", 0.02)
+    found = [HERE]
+
+    def told(words: str) -> None:
+        deadline = time.monotonic() + 10
+        while not any(words in each for each in said):
+            assert time.monotonic() < deadline, said
+            time.sleep(0.02)
+
+    with Lan(jobs, job_id, tmp_path / "lan", say=said.append, names=lambda: found[0]) as lan:
+        time.sleep(0.2)
+        assert said == []
+        found[0] = Names(HERE.hosts, ())
+        told("The network is gone")
+        found[0] = Names(HERE.hosts, ("10.20.30.40",))
+        told("made anew")
+        told("10.20.30.40")
+        time.sleep(0.2)
+        assert len(said) == 3
+        assert lan.url == f"https://10.20.30.40:{lan.port}/"

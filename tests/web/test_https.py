@@ -163,3 +163,47 @@ def test_with_the_server_gone_the_app_starts_says_so_and_shows_the_plan(
         "(await (await caches.open(name)).keys()).map((r) => new URL(r.url).pathname)))).flat()"
     )
     assert [name for name in names if "/api/" in name] == [f"/api/jobs/{job.job_id}/plan"]
+
+
+def test_a_phone_that_leaves_the_network_says_so_within_a_second_and_comes_back_by_itself(
+    resident: Any, home: Any, lan: Lan
+) -> None:
+    trust(home, lan)
+    page = resident()
+    joined(page, lan)
+    press(page, "[data-act=start]")
+    page.wait_for_selector(".ear[data-open=true]")
+    page.context.set_offline(True)
+    page.wait_for_selector("[data-banner=link]", timeout=1_000)
+    assert page.get_attribute(".ear", "data-open") == "false"
+    page.wait_for_timeout(2_500)
+    page.context.set_offline(False)
+    page.wait_for_selector("[data-banner=link]", state="detached", timeout=6_000)
+    page.wait_for_selector(".ear[data-open=true]")
+    page.wait_for_selector("text=What was said meanwhile was not heard")
+
+
+def test_the_leads_page_leads_the_helpers_phone_through_trust_and_in(
+    resident: Any, home: Any, lan: Lan
+) -> None:
+    trust(home, lan)
+    page = resident()
+    joined(page, lan)
+    press(page, "[data-act=start]")
+    press(page, "[data-act=more]")
+    press(page, "[data-go=people]")
+    landing = page.get_attribute("[data-trust]", "data-trust")
+    invited = page.get_attribute("[data-url]", "data-url")
+    assert page.locator("[data-invite] svg.qr").count() == 2
+    helper = resident()
+    helper.goto(landing)
+    assert lan.authority.fingerprint[:23] in helper.inner_text(".print")
+    helper.goto(invited)
+    press(helper, "[data-act=start]")
+    helper.wait_for_selector(".number")
+    assert lan.pairing.codes["helper"] not in invited  # that one is used up
+    page.reload()
+    press(page, "[data-act=start]")
+    press(page, "[data-act=more]")
+    press(page, "[data-go=people]")
+    page.wait_for_selector(f"[data-code='{lan.pairing.codes['helper']}']")

@@ -89,7 +89,8 @@ export class Line extends EventTarget {
     if (message.n > 0) {
       if (message.n <= this.#last) return undefined; // it came before the link was lost
       this.#last = message.n;
-      if (this.#last - this.#acked >= ACK_EVERY) this.#acknowledge();
+      // A state at once: by it the server knows what question the next words answer.
+      if (message.type === "state" || this.#last - this.#acked >= ACK_EVERY) this.#acknowledge();
     }
     if (message.type === "taken") this.#waiting.delete(message.number);
     this.#tell("message", message);

@@ -11,11 +11,11 @@ export function heardLine(root, store) {
   store.watch((s) => s.get("heard"), (heard) => {
     if (!heard) return;
     const said = heard.text ? `“${heard.text}”` : "a sound";
-    const [, why] = /^not understood: (.*)/.exec(heard.understood) ?? [];
+    const [, why] = /^not understood: (.*)/.exec(heard.understood ?? "") ?? [];
     const plain = (words) => words.toLowerCase().replaceAll("-", " ");
     const taken = heard.understood && plain(heard.understood) !== plain(heard.text) ? ` → ${heard.understood}` : "";
     fill(root, element("div", { class: "heard", "data-tone": heard.tone },
       shape(SIGNS[heard.tone] ?? "listening", heard.tone),
-      element("span", {}, why ? `Not understood, ${why}: ${said}` : `Heard ${heard.who}: ${said}${taken}`)));
+      element("span", {}, heard.note ? heard.note : why ? `Not understood, ${why}: ${said}` : `Heard ${heard.who}: ${said}${taken}`)));
   });
 }

@@ -47,7 +47,7 @@ export async function peopleView(root, store, ask, act) {
   }
 }
 
-function invitation({ url, code, qr, near }) {
+function invitation({ url, code, qr, near, trust }) {
   return [
     element("h2", {}, "Ask the helper in"),
     element("p", {}, "Let the helper's phone scan this. It opens the job as helper."),
@@ -55,6 +55,12 @@ function invitation({ url, code, qr, near }) {
     code && element("p", { class: "code", "data-code": code, "aria-label": [...code].join(" ") },
       code.match(/.{1,5}/g).map((part) => element("span", {}, part))),
     element("p", { class: "quiet", "data-url": url }, url),
+    ...(trust ? [
+      element("h2", {}, "A phone that is new here"),
+      element("p", {}, "It has to trust this machine first, once. Let it scan this, then the one above."),
+      square(trust.qr),
+      element("p", { class: "quiet", "data-trust": trust.url }, trust.url),
+    ] : []),
     near && element("p", { class: "banner caution" },
       "This server answers on this machine only: a phone can't reach it. Open the address in a second window here."),
   ];
