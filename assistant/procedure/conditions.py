@@ -34,10 +34,13 @@ def holds(when: When | None, job: Job, run: Run | None) -> bool | None:
         inner = holds(when.not_, job, run)
         return None if inner is None else not inner
     if when.all_ is not None or when.any_ is not None:
-        answers = [holds(each, job, run) for each in when.all_ or when.any_ or ()]
         decisive = when.all_ is None
-        if decisive in answers:
-            return decisive
+        answers = []
+        for each in when.all_ or when.any_ or ():
+            # In order, so that a fact is asked of the job only where its option is fitted.
+            if (answer := holds(each, job, run)) == decisive:
+                return decisive
+            answers.append(answer)
         return None if None in answers else not decisive
     if when.answer is not None:
         said = run.answers.get(when.answer) if run else None
