@@ -140,9 +140,10 @@ def _choice(text: str, answer: str) -> Phrase:
 
 def _calculations() -> Iterator[Phrase]:
     words = language().texts["sums"]
-    for name, said in words["names"].items():
-        text = f"{words['calculate']} {spoken(said)}"
-        yield Phrase(text, f"={text}", "calculate", (("name", name),))
+    for name, forms in words["names"].items():
+        for said in forms:
+            text = f"{words['calculate']} {spoken(said)}"
+            yield Phrase(text, f"=calculate {name}", "calculate", (("name", name),))
 
 
 def _in_file_order() -> Iterable[str]:
