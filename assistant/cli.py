@@ -299,6 +299,11 @@ def _same_value(words: str) -> str:
 def _check(arguments: argparse.Namespace) -> int:
     from assistant.check import check
 
+    if arguments.table:
+        from assistant.phases import table
+
+        print(table())
+        return 0
     paths = arguments.path or [resources.steps_dir()]
     checked, faults = check(paths)
     if arguments.json:
@@ -542,6 +547,7 @@ def _parser() -> argparse.ArgumentParser:
 
     check = command("check", _check, "find faults in packs, jobs and terminal plans", data=False)
     check.add_argument("path", nargs="*", type=Path, help="default: all that come with it")
+    check.add_argument("--table", action="store_true", help="what the packs cover, as a table")
     as_json(check)
 
     told = "from what a door does to its cause, by typed lines"

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from assistant import cli
+from assistant import cli, phases
 from assistant.procedure import drawing
 
 ROOT = Path(__file__).parents[1]
@@ -33,6 +33,10 @@ def test_each_command_is_named_in_the_readme_and_helps(command, capsys):
 @pytest.mark.parametrize("made", [drawing.table, drawing.diagram, drawing.duties_table])
 def test_the_ledger_in_the_documentation_is_the_one_in_the_code(made):
     assert made() in DEVELOPERS
+
+
+def test_what_the_packs_cover_is_in_the_documentation_as_it_is():
+    assert phases.table() in DEVELOPERS
 
 
 def test_every_part_of_the_package_is_in_the_developers_table():

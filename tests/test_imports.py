@@ -39,6 +39,7 @@ MAY_IMPORT = {
     },
     "faults": {"dialogue", "procedure", "calc", "quantity"},
     "check": {"job", "faults", "dialogue", "procedure", "calc", "quantity", "resources"},
+    "phases": {"procedure", "resources"},
     "doctor": {"check", "records", "resources", "speech"},
     "rehearse": {"job", "clock", "dialogue", "procedure", "quantity", "speech"},
     "server": {"job", "clock", "procedure", "records", "resources", "speech"},
