@@ -169,7 +169,10 @@ _SI_OF = {
     "degC": ("celsius", "fahrenheit"),
     "W": ("watt", "kilowatt", "horsepower"),
     "m/s": (
-        "metre-per-second", "kilometre-per-hour", "mile-per-hour", "foot-per-second",
+        "metre-per-second",
+        "kilometre-per-hour",
+        "mile-per-hour",
+        "foot-per-second",
         "inch-per-second",
     ),
     "J": ("joule", "kilojoule", "kilowatt-hour"),

@@ -65,7 +65,9 @@ def test_noise_is_mixed_at_the_ratio_asked_for():
 
 def test_rehearse_prints_json_with_turns_readings_and_a_verified_record(capsys):
     script = resources.steps_dir() / "jobs" / "pinewharf-d2.rehearsal.txt"
-    status = main(["rehearse", "power-entry", "--job", "pinewharf-d2", "--script", str(script), "--json"])
+    status = main(
+        ["rehearse", "power-entry", "--job", "pinewharf-d2", "--script", str(script), "--json"]
+    )
     shown = json.loads(capsys.readouterr().out)
     assert status == 0 and shown["finished"] and shown["record"]["good"]
     assert {"heard", "understood", "replied", "logged"} <= set(shown["turns"][0])
