@@ -42,6 +42,9 @@ def holds(when: When | None, job: Job, run: Run | None) -> bool | None:
                 return decisive
             answers.append(answer)
         return None if None in answers else not decisive
+    if when.passed is not None:
+        taken = run.readings.get(when.passed) if run else None
+        return None if run is None else taken is not None and taken.verdict == "pass"
     if when.answer is not None:
         said = run.answers.get(when.answer) if run else None
         if said is None:

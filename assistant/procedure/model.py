@@ -163,7 +163,8 @@ class When(_Model):
 
     job: dotted path into the job, compared by `is` or `in`. option: a door option that must be
     present. reading: a reading's name, compared by `below`, `above` (in the reading's unit) or
-    `verdict`. answer: id of a step with a choice, compared by `is` or `in` with what was answered
+    `verdict`. passed: a reading that was taken and met its limits; one not taken has not passed.
+    answer: id of a step with a choice, compared by `is` or `in` with what was answered
     last.
     """
 
@@ -174,6 +175,7 @@ class When(_Model):
     option: str | None = None
     reading: str | None = None
     answer: str | None = None
+    passed: str | None = None
     below: Decimal | None = None
     above: Decimal | None = None
     verdict: Literal["pass", "fail"] | None = None
@@ -183,10 +185,11 @@ class When(_Model):
 
     @model_validator(mode="after")
     def _one_kind(self) -> When:
-        kinds = (self.job, self.option, self.reading, self.answer, self.all_, self.any_, self.not_)
+        single = (self.job, self.option, self.reading, self.answer, self.passed)
+        kinds = (*single, self.all_, self.any_, self.not_)
         if sum(kind is not None for kind in kinds) != 1:
             raise ValueError(
-                "a condition has exactly one of job, option, reading, answer, all, any, not"
+                "a condition has exactly one of job, option, reading, answer, passed, all, any, not"
             )
         compares = self.job is not None or self.answer is not None
         if compares and self.is_ is None and self.in_ is None:
