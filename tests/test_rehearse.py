@@ -102,3 +102,47 @@ def test_a_whole_job_spoken_by_two_voices_in_noise_ends_in_a_right_record(tmp_pa
 
 def _opened(played):
     return next(i for i, p in enumerate(played) if p.turn.energy == "proven-dead")
+
+
+LIVE = ("power-up", "travel-limits", "alignment", "travel-guard", "auto-close", "trial-run")
+
+
+@pytest.mark.slow
+def test_power_up_to_trial_run_spoken_by_two_voices_ends_in_the_record_of_the_typed_one(tmp_path):
+    """Door D1 from the first movement to the trial run: lead and helper, 20 dB over noise."""
+    from assistant.speech import engines
+    from tests.packs import helpful
+    from tests.packs.test_whole_jobs import said_at
+    from tests.speech.voices import say
+
+    said = said_at("pinewharf-d1") | {
+        "closed-limit": "12",
+        "open-limit": "385",
+        "cycle-count": "47",
+    }
+    clock, digits = SetClock(), itertools.cycle(("47", "62", "76", "24"))
+    typed = Jobs(tmp_path / "typed", clock=clock, challenge=lambda: next(digits))
+    text = typed.new("pinewharf-d1", *LIVE)
+    for person in text.plan.job.people:
+        text.join(person, person)
+    for line in helpful.lines(text, said):
+        list(rehearse.play_text(text, clock, rehearse.read_script(line)))
+
+    clock, again = SetClock(), itertools.cycle(("47", "62", "76", "24"))
+    ear = engines.load("whisper")
+    jobs = Jobs(tmp_path / "spoken", ear, clock=clock, challenge=lambda: next(again))
+    session, seeds = jobs.new("pinewharf-d1", *LIVE), iter(range(10_000))
+
+    def sound(words, who):
+        speech = say(words, {"lead": "joe", "helper": "rms"}[who])
+        return rehearse.add_noise(speech, 20, seed=next(seeds))
+
+    played = []
+    for line in helpful.lines(session, said):
+        played += rehearse.play_spoken(session, clock, rehearse.read_script(line), sound)
+    assert session.run.finished and session.run.open_points == ()
+    wanted = {n: (t.quantity, t.special) for n, t in text.run.readings.items()}
+    assert {n: (t.quantity, t.special) for n, t in session.run.readings.items()} == wanted
+    assert verify(jobs.store, session.job_id).ok
+    spoken = [p for p in played if p.line.text]
+    assert sum(p.right for p in spoken if p.tries == 1) >= 0.8 * len(spoken)
