@@ -33,7 +33,9 @@ class Link:
         self.session = secrets.token_urlsafe(16)
         self.device, self.role = device, role
         self.taken = 0  # highest input number that arrived
-        self.acknowledged = 0  # highest post that the device says it has; 0 if it never says
+        # Highest post that the device says it has shown; 0 if it never says. What it had when it
+        # came back isn't that: a device that never says would be deaf from then on.
+        self.acknowledged = 0
         self._posts: deque[_Post] = deque()
         self._signs: deque[tuple[str, str]] = deque()
         self._number = 0
@@ -68,10 +70,11 @@ class Link:
                 self._signs.popleft()
             self._changed.notify_all()
 
-    def acknowledge(self, last: int) -> None:
-        """Forget the posts that the device says it has."""
+    def acknowledge(self, last: int, shown: bool = True) -> None:
+        """Forget the posts that the device says it has; `shown`: it says so as it shows them."""
         with self._changed:
-            self.acknowledged = max(self.acknowledged, min(last, self._number))
+            if shown or self.acknowledged:
+                self.acknowledged = max(self.acknowledged, min(last, self._number))
             while self._posts and self._posts[0].n <= min(last, self._number):
                 self._posts.popleft()
 

@@ -157,7 +157,7 @@ class Room:
             seat.playing_until_s, seat.headset = 0.0, hello.headset
             seat.ear.shut()
             if known:
-                link.acknowledge(hello.last)
+                link.acknowledge(hello.last, shown=False)
             welcome = Welcome(
                 session=link.session,
                 device=link.device,
