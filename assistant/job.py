@@ -12,7 +12,7 @@ from __future__ import annotations
 import logging
 import secrets
 import threading
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -551,6 +551,7 @@ def texts_of(pack_folders: Iterable[Path], job_file: Path) -> dict[str, str]:
 
     Keys: "job.yaml", the terminal plan by the name that the job gives it, "packs" (the names in
     order, one a line), and "NAME/pack.yaml" and "NAME/steps.yaml" for each of them and each frame.
+    "people" stands there too (one a line) if the job was begun by others than its file names.
     """
     folders = {load_pack(folder).name: folder for folder in pack_folders}
     texts = {**job_texts(job_file), "packs": "\n".join(folders)}
@@ -565,6 +566,8 @@ def texts_of(pack_folders: Iterable[Path], job_file: Path) -> dict[str, str]:
 def plan_of(texts: dict[str, str]) -> Plan:
     """The plan of a log's head."""
     job = parse_job(texts["job.yaml"], "kept job", texts)
+    if "people" in texts:
+        job = job.model_copy(update={"people": tuple(texts["people"].split("\n"))})
     if "packs" not in texts:  # a log from before packs were strung together
         return bind(parse_pack({n: texts[n] for n in PACK_FILES}, "kept pack"), job)
 
@@ -656,10 +659,11 @@ class Jobs:
                 self._open[job_id] = JobSession.resume(job_id, self.store, **self._parts)
             return self._open[job_id]
 
-    def new(self, spec: str | Path, *packs: str | Path) -> JobSession:
+    def new(self, spec: str | Path, *packs: str | Path, people: Sequence[str] = ()) -> JobSession:
         """A new job from a job file, or from the name of one that comes with the packs.
 
         packs: names or folders of what is to be worked through, all of the job's if none.
+        people: who works on it, those of the job's file if none.
 
         Raises
         ------
@@ -669,9 +673,13 @@ class Jobs:
         with self._lock:
             path = find_job(spec)
             job = load_job(path)
+            if people:
+                job = job.model_copy(update={"people": tuple(people)})
             wanted = packs or job.packs
             plan_from_files(wanted, job)  # for messages that name the file, not the kept text
             texts = texts_of([find_pack(each) for each in wanted], path)
+            if people:
+                texts["people"] = "\n".join(people)
             started = self._parts["clock"].wall()
             job_id = f"{slug(job.job)}-{''.join(c for c in started[:16] if c.isdigit())}"
             taken = {row["id"] for row in self.store.jobs()}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from assistant.errors import ThirdhandError
@@ -61,10 +61,10 @@ class Hub:
         except ThirdhandError:
             return True
 
-    def new(self, spec: str) -> Room:
-        """The room of a job that is begun now."""
+    def new(self, spec: str, packs: Sequence[str] = (), people: Sequence[str] = ()) -> Room:
+        """The room of a job that is begun now, see `Jobs.new`."""
         with self._lock:
-            return self._place(self.jobs.new(spec))
+            return self._place(self.jobs.new(spec, *packs, people=people))
 
     def _place(self, session: JobSession) -> Room:
         room = self._rooms.get(session.job_id)

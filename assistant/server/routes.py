@@ -13,8 +13,9 @@ from werkzeug.exceptions import HTTPException, NotFound
 
 from assistant import resources
 from assistant.errors import PackError, ThirdhandError
-from assistant.job import plan_if_readable
-from assistant.procedure.load import load_pack
+from assistant.job import find_job, find_pack, plan_if_readable
+from assistant.procedure.load import load_job, load_pack
+from assistant.procedure.model import Job, Pack
 from assistant.procedure.outline import outline
 from assistant.records import log
 from assistant.server.guard import LOCAL_HOSTS, bare
@@ -25,12 +26,38 @@ from assistant.server.pictures import unfit
 
 PHOTO_MAX_BYTES = 3_000_000
 PHOTO_MAX_AGE_S = 86_400.0  # one that waited longer is dated by when it came
+CREWS = (["lead"], ["lead", "helper"])
 SHEET = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 
 
 def _sheets() -> list[str]:
     """Names of the job sheets that come with the packs."""
     return sorted(path.stem for path in (resources.steps_dir() / "jobs").glob("*.yaml"))
+
+
+def _sheet(name: str) -> Job:
+    """The sheet of a name that comes with the packs."""
+    if not SHEET.fullmatch(name) or name not in _sheets():
+        raise Problem(404, "There is no such job sheet here.", "Choose one from /api/sheets.")
+    return load_job(find_job(name))
+
+
+def _chosen(body: dict[str, Any], job: Job) -> tuple[list[str], list[str]]:
+    """Packs, in the sheet's order, and people of a new job; none stands for those of the sheet."""
+    packs, people = body.get("packs", []), body.get("people", [])
+    if not isinstance(packs, list) or not all(each in job.packs for each in packs):
+        listed = f"Name packs of {job.job}: {', '.join(job.packs)}."
+        raise Problem(400, "Not each of these parts is on the job sheet.", listed)
+    if "packs" in body and not packs:
+        raise Problem(400, "No part is chosen.", "Choose one part or more.")
+    if people not in ([], *CREWS):
+        raise Problem(400, "There is no such crew.", 'Send ["lead"] or ["lead", "helper"].')
+    return [each for each in job.packs if each in packs], people
+
+
+def _takes(pack: Pack) -> int:
+    """How many people a pack takes."""
+    return max([pack.crew, *(step.crew for step in pack.steps)])
 
 
 def _download(body: bytes, mimetype: str, name: str) -> Response:
@@ -101,12 +128,12 @@ def install(app: Flask, hub: Hub, web: Path, pairing: Pairing | None = None) -> 
     @app.post("/api/jobs")
     def new_job() -> Any:
         body = request.get_json(silent=True)
-        spec = body.get("job") if isinstance(body, dict) else None
+        given = body if isinstance(body, dict) else {}
+        spec = given.get("job")
         if not isinstance(spec, str) or not SHEET.fullmatch(spec):
             raise Problem(400, "No job was named.", 'Send {"job": "NAME"} with a name, not a path.')
-        if spec not in _sheets():
-            raise Problem(404, "There is no such job sheet here.", "Choose one from /api/sheets.")
-        return {"job": hub.new(spec).job_id}, 201
+        packs, people = _chosen(given, _sheet(spec))
+        return {"job": hub.new(spec, packs, people).job_id}, 201
 
     @app.get("/api/pairing")
     def invite() -> Any:
@@ -196,6 +223,20 @@ def install(app: Flask, hub: Hub, web: Path, pairing: Pairing | None = None) -> 
     @app.get("/api/sheets")
     def sheets() -> Any:
         return {"sheets": _sheets()}
+
+    @app.get("/api/sheets/<name>")
+    def sheet(name: str) -> Any:
+        job = _sheet(name)
+        rows = [load_pack(find_pack(each)) for each in job.packs]
+        found = {"name": name, "site": job.site, "door": job.door, "door_type": job.door_type}
+        return found | {
+            "people": list(job.people),
+            "packs": [
+                {"name": each.name, "title": each.title, "minutes": each.minutes}
+                | {"people": _takes(each)}
+                for each in rows
+            ],
+        }
 
     @app.get("/api/packs")
     def packs() -> Any:

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from assistant.job import Jobs
+from assistant.job import Jobs, on_record
 from assistant.server.app import create_app
 from assistant.server.pairing import Pairing
 
@@ -216,3 +216,48 @@ def test_on_this_machine_the_invitation_says_that_no_phone_reaches_it(
     found = client.get(f"/api/pairing?job={job_id}").json
     assert found["near"] is True
     assert found["code"] == ""
+
+
+def test_a_sheet_tells_its_parts_and_how_many_people_each_takes(client: FlaskClient) -> None:
+    sheet = client.get("/api/sheets/pinewharf-d1").json
+    assert (sheet["door"], sheet["people"]) == ("D1", ["lead", "helper"])
+    takes = {pack["name"]: pack["people"] for pack in sheet["packs"]}
+    assert takes["safety-tests"] == 2
+    assert takes["power-entry"] == 1
+    assert all(pack["title"] and pack["minutes"] for pack in sheet["packs"])
+    assert client.get("/api/sheets/nowhere").status_code == 404
+
+
+def test_a_job_is_begun_with_chosen_parts_and_people_and_comes_back_so(
+    client: FlaskClient, jobs: Jobs
+) -> None:
+    wanted = {"job": "pinewharf-d1", "packs": ["motor", "mounting"], "people": ["lead"]}
+    begun = client.post("/api/jobs", json=wanted).json["job"]
+    view = client.get(f"/api/jobs/{begun}/view").json
+    names = [part["name"] for part in view["parts"]]
+    assert [name for name in names if name in wanted["packs"]] == ["mounting", "motor"]
+    assert "light-beams" not in names
+    assert [each["role"] for each in view["people"]] == ["lead"]
+    kept, _ = on_record(jobs.store, begun)
+    assert kept.job.people == ("lead",)
+
+
+@pytest.mark.parametrize(
+    ("more", "why"),
+    [
+        ({"packs": ["no-such-part"]}, "on the job sheet"),
+        ({"packs": "motor"}, "on the job sheet"),
+        ({"packs": [["motor"]]}, "on the job sheet"),
+        ({"packs": []}, "No part"),
+        ({"people": ["helper"]}, "crew"),
+        ({"packs": ["safety-tests"], "people": ["lead"]}, "takes 2 people"),
+    ],
+)
+def test_what_cannot_be_worked_so_is_refused_in_words(
+    more: dict[str, object], why: str, client: FlaskClient, jobs: Jobs
+) -> None:
+    before = len(jobs.list())
+    answer = client.post("/api/jobs", json={"job": "pinewharf-d1"} | more)
+    assert answer.status_code in (400, 409)
+    assert why in answer.json["what"]
+    assert len(jobs.list()) == before
