@@ -857,7 +857,7 @@ def _pending_view(run: Run, role: str) -> dict[str, Any] | None:
     }
 
 
-def _reading_view(plan: Plan, name: str, taken: TakenReading) -> dict[str, str]:
+def _reading_view(plan: Plan, name: str, taken: TakenReading) -> dict[str, Any]:
     step = plan.step(taken.step)
     value = taken.quantity
     if value is None:
@@ -870,6 +870,19 @@ def _reading_view(plan: Plan, name: str, taken: TakenReading) -> dict[str, str]:
         "written": written,
         "verdict": taken.verdict,
         "limits": written_bounds(taken.bounds),
+        "plot": _plot(value, taken.bounds),
+    }
+
+
+def _plot(value: Quantity | None, bounds: fx.Bounds | None) -> dict[str, float | None] | None:
+    """A reading and its limits as numbers in the unit of the limits; None if there is no such."""
+    if value is None or bounds is None:
+        return None
+    low, high = bounds.at_least, bounds.at_most
+    return {
+        "value": float(value.to(bounds.unit).value),
+        "at_least": None if low is None else float(low),
+        "at_most": None if high is None else float(high),
     }
 
 

@@ -7,18 +7,24 @@ import { Camera } from "./device/camera.js";
 import { headsetButton as hardwareButton } from "./device/headset-button.js";
 import { Shooting } from "./device/shooting.js";
 import { Photos } from "./net/photos.js";
-import { keepPlan, readPlan } from "./net/plans.js";
+import { keepPlan, keptJobs, readPlan } from "./net/plans.js";
 import { Line } from "./net/socket.js";
+import { Settings } from "./state/settings.js";
 import { Store } from "./state/store.js";
 import { banners } from "./view/banners.js";
-import { button, element, fill } from "./view/element.js";
+import { button, element, fill, layoutMoved } from "./view/element.js";
 import { heardLine } from "./view/heard-line.js";
 import { jobsView } from "./view/jobs.js";
 import { joinView } from "./view/join.js";
+import { moreView } from "./view/more.js";
 import { peopleBar, peopleView } from "./view/people.js";
 import { photoView } from "./view/photo.js";
+import { planView } from "./view/plan.js";
+import { progressView } from "./view/progress.js";
 import { readingsView } from "./view/readings.js";
 import { recordView } from "./view/record.js";
+import { setUpView } from "./view/set-up.js";
+import { settingsView } from "./view/settings.js";
 import { soundCheckView } from "./view/sound-check.js";
 import { deafBecause, earBar, energyBar } from "./view/status-bar.js";
 import { stepCard } from "./view/step-card.js";
@@ -28,9 +34,12 @@ const pairing = new URLSearchParams(address.hash.slice(1)); // what follows # ne
 const asked = (name) => pairing.get(name) ?? address.searchParams.get(name) ?? "";
 const role = (asked("role") || localStorage.getItem("role")) === "helper" ? "helper" : "lead";
 
+const settings = new Settings();
+if (asked("headset")) settings.set("headset", asked("headset") === "1" ? "1" : "");
+let headset = settings.get("headset") === "1";
 const store = new Store({
   view: null, link: "connecting", mic: false, micProblem: null, level: null, heard: null,
-  error: null, ring: null, started: false, slow: false, awake: false, job: asked("job"), role, device: drawn(`device-${role}`, 8), seen: 0,
+  error: null, ring: null, headset, started: false, slow: false, awake: false, job: asked("job"), role, device: drawn(`device-${role}`, 8), seen: 0,
 });
 const speaker = new Speaker();
 const microphone = new Microphone();
@@ -38,9 +47,8 @@ const awake = new Awake();
 const shooting = new Shooting(new Camera());
 const line = new Line(
   `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/socket`,
-  { device: store.get("device"), role, job: store.get("job"), headset: asked("headset") === "1", key: drawn("key", 16) },
+  { device: store.get("device"), role, job: store.get("job"), headset, key: drawn("key", 16) },
 );
-let headset = asked("headset") === "1";
 let context = null;
 let cautious = true; // the first link is no link that came back
 const AWAY_MS = 2000; // a link lost for longer is spoken of when it is back
@@ -81,6 +89,8 @@ const act = {
     if (line.busy && phrase !== "stop work") return;
     if (send("touch", { phrase, seen: store.get("seen") })) show("step");
   },
+  // As touch, and the page stays where it is.
+  tell: (phrase) => !line.busy && send("touch", { phrase, seen: store.get("seen") }),
   typed: (text) => !line.busy && send("typed", { text }),
   gatePress: (phrase, digits) => !line.busy && send("gate-press", { phrase, digits }),
   gateRelease: (held_s) => send("gate-release", { held_s }),
@@ -90,7 +100,30 @@ const act = {
   reconnect: () => line.connect(),
   openMicrophone,
   // {plan, keptAt} or null: the texts of the plan, from the phone itself if the server is gone.
-  plan: () => readPlan(store.get("job"), drawn("key", 16)),
+  plan: async () => readPlan(store.get("job") || (await keptJobs()).at(-1) || "", drawn("key", 16)),
+  go: (name) => show(name),
+  headset(value) {
+    headset = Boolean(value);
+    settings.set("headset", value);
+    store.set({ headset });
+    line.sign("headset", { on: headset });
+    if (store.get("mic")) openMicrophone();
+  },
+  // Save a printed page of the record; returns what to tell the person.
+  async pdf(who) {
+    const job = store.get("job");
+    try {
+      const path = `/api/records/${encodeURIComponent(job)}/report.pdf${who ? `?for=${who}` : ""}`;
+      const response = await fetch(path, { headers: { "X-Device-Key": drawn("key", 16) } });
+      if (!response.ok) throw new Error((await response.json()).what);
+      const url = URL.createObjectURL(await response.blob());
+      element("a", { href: url, download: `${job}-${who || "record"}.pdf` }).click();
+      setTimeout(() => URL.revokeObjectURL(url), 60_000);
+      return "Saved on this device.";
+    } catch (problem) {
+      return `Not saved. ${problem instanceof TypeError ? "The server can't be reached." : problem.message}`;
+    }
+  },
   shoot: () => shoot(),
   noPhoto() { shooting.end(); show("step"); },
   role(next) { go({ role: next }); },
@@ -101,18 +134,20 @@ const act = {
     localStorage.setItem("role", found.role);
     go({ role: found.role });
   },
-  async begin(sheet) {
+  // False if the job could not be begun; why stands on the page.
+  async begin(wanted) {
     try {
-      go({ job: (await ask("/api/jobs", { job: sheet })).job });
+      go({ job: (await ask("/api/jobs", wanted)).job });
+      return true;
     } catch (problem) {
       store.set({ error: { what: problem.message, do: "" } });
+      return false;
     }
   },
 };
 
 function go(changes) {
   const next = new URLSearchParams({ job: store.get("job"), role: store.get("role"), ...changes });
-  if (headset) next.set("headset", "1");
   location.hash = next;
   location.reload();
 }
@@ -166,7 +201,7 @@ function pressed() {
 }
 
 document.addEventListener("pointerdown", (event) => {
-  if (!event.target.closest("button, input, a")) talk(true);
+  if (!event.target.closest("button, input, a, summary")) talk(true);
 });
 for (const name of ["pointerup", "pointercancel", "blur"]) window.addEventListener(name, () => talk(false));
 window.addEventListener("keydown", (event) => {
@@ -324,15 +359,12 @@ page("start", (root) => fill(root,
     element("p", { class: "quiet" }, "Start opens the microphone. With a headset you may answer while a reply is spoken."))));
 
 function headsetButton() {
-  const press = () => {
-    headset = !headset;
+  const label = () => (headset ? "Headset: yes" : "Headset: no");
+  const toggle = button(label(), () => {
+    act.headset(headset ? "" : "1");
     toggle.setAttribute("aria-pressed", String(headset));
-    toggle.textContent = headset ? "Headset: yes" : "Headset: no";
-    line.sign("headset", { on: headset });
-    if (store.get("mic")) openMicrophone();
-  };
-  const toggle = button(headset ? "Headset: yes" : "Headset: no", press,
-    { "aria-pressed": String(headset), "data-act": "headset" });
+    toggle.textContent = label();
+  }, { "aria-pressed": String(headset), "data-act": "headset" });
   return toggle;
 }
 
@@ -341,29 +373,15 @@ page("step", (root) => stepCard(root, store, act));
 page("photo", (root) => { photoFrame = photoView(root, act); });
 page("readings", (root) => readingsView(root, store));
 page("sound", (root) => soundCheckView(root, store));
-page("record", (root) => recordView(root, store.get("job"), ask));
+page("record", (root) => recordView(root, store, ask, act));
 page("people", (root) => peopleView(root, store, ask, act));
 page("jobs", (root) => jobsView(root, store, ask, act));
-page("more", (root) => fill(root,
-  element("h1", {}, "More"),
-  element("div", { class: "stack" },
-    [["people", "People"], ["readings", "Readings and open points"], ["record", "Record"], ["jobs", "Jobs and roles"], ["sound", "Sound check"]]
-      .map(([name, label]) => button(label, () => show(name), { "data-go": name })),
-    headsetButton(),
-    typedLine())));
-pages.photo.always = pages.record.always = pages.people.always = pages.jobs.always = pages.more.always = true;
-
-function typedLine() {
-  const field = element("input", { type: "text", maxlength: 200, "aria-label": "Type what you would say", placeholder: "Type what you would say", autocomplete: "off" });
-  const sendIt = () => {
-    if (field.value.trim() && act.typed(field.value.trim())) {
-      field.value = "";
-      show("step");
-    }
-  };
-  field.addEventListener("keydown", (event) => { if (event.key === "Enter") sendIt(); });
-  return element("div", { class: "stack" }, field, button("Send", sendIt, { "data-act": "send" }));
-}
+page("more", (root) => moreView(root, act));
+page("progress", (root) => progressView(root, store));
+page("plan", (root) => planView(root, act));
+page("set-up", (root) => setUpView(root, ask, act));
+page("settings", (root) => settingsView(root, store, settings, act));
+for (const name of ["photo", "record", "people", "jobs", "more", "plan", "set-up", "start"]) pages[name].always = true;
 
 const stop = element("button", {
   type: "button", class: "stop", "data-phrase": "stop work", onclick: () => act.touch("stop work"),
@@ -371,10 +389,17 @@ const stop = element("button", {
 
 function foot() {
   const back = shown !== "step" && shown !== "start";
-  fill(document.getElementById("foot"),
-    stop,
-    button(back ? "Back to step" : "More", () => show(back ? "step" : "more"), { "data-act": "more" }));
+  const more = button(back ? "Back to step" : "More", () => show(back ? "step" : "more"), { "data-act": "more" });
+  fill(document.getElementById("foot"), settings.get("hand") === "left" ? [more, stop] : [stop, more]);
 }
+
+settings.addEventListener("change", ({ detail: { name } }) => {
+  if (name === "theme") dispatchEvent(new Event("theme")); // theme.js listens
+  if (name === "hand") {
+    layoutMoved();
+    foot();
+  }
+});
 
 energyBar(document.getElementById("energy"), store);
 peopleBar(document.getElementById("people"), store);

@@ -313,7 +313,10 @@ def test_all_views_fit_a_narrow_phone_by_day_and_by_night(
     for name, mark in (
         ("readings", "h1"),
         ("record", "[data-chain=true]"),
-        ("jobs", "[data-sheet]"),
+        ("jobs", "[data-job]"),
+        ("progress", "[data-part]"),
+        ("plan", "[data-section]"),
+        ("settings", "[data-tell=slower]"),
         ("sound", ".limits"),
     ):
         press(page, f"[data-go={name}]")
@@ -332,7 +335,9 @@ def test_a_new_job_is_begun_from_the_page(phone: Any, server: Server, jobs: Jobs
     start(page)
     press(page, "[data-act=more]")
     press(page, "[data-go=jobs]")
+    press(page, "[data-go=set-up]")
     press(page, "[data-sheet=pinewharf-d2]")
+    press(page, "[data-act=begin]")
     page.wait_for_url(re.compile("job=pinewharf-d2"))
     start(page)
     assert any("d2" in row["id"] for row in jobs.list())

@@ -22,6 +22,7 @@ const PATHS = {
   cross: "M9 9l30 30M39 9 9 39",
   question: "M15 17a9 9 0 1 1 13 8q-4 2-4 8M24 39v3",
   bar: "M8 24h32",
+  box: "M8 8h32v32H8z",
   person: "M24 6a8 8 0 1 1 0 16a8 8 0 1 1 0-16M8 44c0-10 7-16 16-16s16 6 16 16",
 };
 
