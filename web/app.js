@@ -68,7 +68,7 @@ async function ask(path, body) {
   const headers = { "X-Device-Key": drawn("key", 16) };
   const response = await fetch(path, body
     ? { method: "POST", headers: { ...headers, "Content-Type": "application/json" }, body: JSON.stringify(body) }
-    : { headers });
+    : { headers }).catch(() => { throw new Error("The server can't be reached. Wait until the link is back, then try again."); });
   const answer = await response.json().catch(() => ({}));
   if (!response.ok) throw new Error([answer.what, answer.do].filter(Boolean).join(" ") || "No answer.");
   return answer;

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
@@ -15,7 +16,7 @@ from assistant import resources
 from assistant.errors import PackError, ThirdhandError
 from assistant.job import find_job, find_pack, plan_if_readable
 from assistant.procedure.load import load_job, load_pack
-from assistant.procedure.model import Job, Pack
+from assistant.procedure.model import Job
 from assistant.procedure.outline import outline
 from assistant.records import log
 from assistant.server.guard import LOCAL_HOSTS, bare
@@ -55,9 +56,21 @@ def _chosen(body: dict[str, Any], job: Job) -> tuple[list[str], list[str]]:
     return [each for each in job.packs if each in packs], people
 
 
-def _takes(pack: Pack) -> int:
-    """How many people a pack takes."""
-    return max([pack.crew, *(step.crew for step in pack.steps)])
+def _door(name: str, job: Job) -> dict[str, str]:
+    return {"name": name, "site": job.site, "door": job.door, "door_type": job.door_type}
+
+
+def _changed_at(pack: Path) -> tuple[int, ...]:
+    return tuple(path.stat().st_mtime_ns for path in sorted(pack.glob("*.yaml")))
+
+
+@lru_cache(maxsize=100)
+def _pack_row(name: str, changed_at: tuple[int, ...]) -> dict[str, Any]:
+    """What the set-up of a job tells of a pack; reading twenty of them takes a second or more."""
+    pack = load_pack(find_pack(name))
+    people = max([pack.crew, *(step.crew for step in pack.steps)])
+    told = {"name": pack.name, "title": pack.title, "minutes": pack.minutes}
+    return told | {"people": people}
 
 
 def _download(body: bytes, mimetype: str, name: str) -> Response:
@@ -222,21 +235,14 @@ def install(app: Flask, hub: Hub, web: Path, pairing: Pairing | None = None) -> 
 
     @app.get("/api/sheets")
     def sheets() -> Any:
-        return {"sheets": _sheets()}
+        names = _sheets()
+        return {"sheets": names, "doors": [_door(name, _sheet(name)) for name in names]}
 
     @app.get("/api/sheets/<name>")
     def sheet(name: str) -> Any:
         job = _sheet(name)
-        rows = [load_pack(find_pack(each)) for each in job.packs]
-        found = {"name": name, "site": job.site, "door": job.door, "door_type": job.door_type}
-        return found | {
-            "people": list(job.people),
-            "packs": [
-                {"name": each.name, "title": each.title, "minutes": each.minutes}
-                | {"people": _takes(each)}
-                for each in rows
-            ],
-        }
+        rows = [_pack_row(each, _changed_at(find_pack(each))) for each in job.packs]
+        return _door(name, job) | {"people": list(job.people), "packs": rows}
 
     @app.get("/api/packs")
     def packs() -> Any:

@@ -30,7 +30,8 @@ const PULSES = {
 
 // Let a tone be felt, where the phone can.
 export function feel(name) {
-  if (PULSES[name]) navigator.vibrate?.(PULSES[name]);
+  // Browsers refuse it, and complain, before the first touch.
+  if (PULSES[name] && navigator.userActivation?.hasBeenActive !== false) navigator.vibrate?.(PULSES[name]);
 }
 
 // Sound a tone; the time it takes. [s]

@@ -9,7 +9,10 @@ const SIGNS = {
 
 export function heardLine(root, store) {
   store.watch((s) => s.get("heard"), (heard) => {
-    if (!heard) return;
+    if (!heard) {
+      fill(root, element("div", { class: "heard", "data-tone": "" }, element("span", {}, "Nothing heard yet.")));
+      return;
+    }
     const said = heard.text ? `“${heard.text}”` : "a sound";
     const [, why] = /^not understood: (.*)/.exec(heard.understood ?? "") ?? [];
     const plain = (words) => words.toLowerCase().replaceAll("-", " ");

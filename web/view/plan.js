@@ -2,6 +2,7 @@
 // with the server gone. They tell nothing of how far the job is.
 
 import { element, fill } from "./element.js";
+import { shape } from "./shapes.js";
 import { signalPanel } from "./step-card.js";
 
 const FOR = { both: "For both of you", helper: "For the helper", lead: "For the lead" };
@@ -33,16 +34,16 @@ export async function planView(root, act) {
   const cautions = sections.flatMap(({ steps }) => steps).filter((step) => step.caution).length;
   fill(root,
     element("h1", {}, "Read before climbing"),
-    element("p", { class: "say" }, `${job.site}, door ${job.door}`),
+    element("p", { class: "where" }, `${job.site}, door ${job.door}`),
     element("p", { class: "quiet", "data-kept": keptAt ? keptAt.toISOString() : "now" },
-      keptAt ? `No server. Kept on this phone on ${keptAt.toLocaleString()}.` : "As the server has it. Kept on this phone.",
+      keptAt ? `No server. Kept on this phone on ${keptAt.toLocaleString()}.` : "As the server has it now.",
       ` ${cautions} steps have a caution. What is done so far is not told here.`),
     element("div", { class: "stack" }, sections.map(({ name, steps }) => {
       const warned = steps.filter((step) => step.caution).length;
       return element("details", { "data-section": name },
-        element("summary", {},
+        element("summary", {}, element("span", { class: "choice" }, shape("open"), element("span", {},
           element("span", { class: "first" }, name),
-          element("span", { class: "second" }, `${steps.length} steps${warned ? `, ${warned} with a caution` : ""}`)),
+          element("span", { class: "second" }, `${steps.length} steps${warned ? `, ${warned} with a caution` : ""}`)))),
         element("ol", { class: "rows" }, steps.map(stepRow)));
     })));
 }

@@ -26,7 +26,7 @@ export function progressView(root, store) {
     fill(root,
       element("h1", {}, "Where are we"),
       !linked && element("p", { class: "banner caution" }, "No link. This was the state before it was lost."),
-      step && element("p", { class: "say" }, `${step.section}, step ${step.number} of ${step.of}`),
+      step && element("p", { class: "where" }, `${step.section}, step ${step.number} of ${step.of}`),
       parts.length
         ? [
           element("p", { class: "limits", "data-left": "" },

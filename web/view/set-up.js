@@ -26,17 +26,28 @@ export async function setUpView(root, ask, act) {
   fill(root, element("h1", {}, "Set up a job"), element("p", { class: "quiet" }, "Reading…"));
   let sheets;
   try {
-    const { sheets: names } = await ask("/api/sheets");
-    sheets = await Promise.all(names.map((name) => ask(`/api/sheets/${encodeURIComponent(name)}`)));
+    sheets = (await ask("/api/sheets")).doors;
   } catch (problem) {
     fill(root, element("h1", {}, "Set up a job"), element("p", {}, problem.message));
     return;
   }
   const rest = element("div");
+  let wanted = "";
+  async function open(name) {
+    wanted = name;
+    fill(rest, element("p", { class: "quiet", role: "status" }, "Reading…"));
+    let shown;
+    try {
+      shown = form(await ask(`/api/sheets/${encodeURIComponent(name)}`), act);
+    } catch (problem) {
+      shown = [element("p", {}, problem.message)];
+    }
+    if (wanted === name) fill(rest, ...shown); // another door may have been pressed meanwhile
+  }
   const doors = sheets.map((sheet) => {
     const door = toggle(`Door ${sheet.door}`, () => {
       for (const other of doors) other.paint(other === door);
-      fill(rest, form(sheet, act));
+      open(sheet.name);
     }, { "data-sheet": sheet.name });
     const { node, paint: whole } = door;
     return Object.assign(door, { node, paint: (on) => whole(on, `${words(sheet.door_type)}, ${sheet.site}`) });
