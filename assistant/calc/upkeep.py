@@ -1,4 +1,4 @@
-"""Upkeep: when the next service is due."""
+"""Upkeep: use of the door, when its next service is due, what has changed since the last."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from assistant.calc.base import Input, Result, calculator
 from assistant.calc.working import shown
+from assistant.errors import RangeError
 from assistant.quantity import Quantity
 
 
@@ -81,3 +82,130 @@ def next_service(
         assumptions=("use stays as it is", "intervals from the maker's instructions"),
         warnings=() if days.value else ("service is due",),
     )
+
+
+@calculator(
+    "daily-use",
+    "Cycles a day between two services",
+    Input("count", "one", "cycle counter now", low=0, high=100_000_000),
+    Input("last", "one", "cycle counter at the last service", low=0, high=100_000_000),
+    Input("days", "day", "days between the two", low=1, high=36_600),
+)
+def daily_use(count: Quantity, last: Quantity, days: Quantity) -> Result:
+    """Mean use of a door, every day of the calendar counted.
+
+    Parameters
+    ----------
+    count, last : Quantity
+        Cycle counter, now and at the last service.
+    days : Quantity
+        Days between the two. [d]
+
+    Returns
+    -------
+    Result
+        `cycles-a-day`, rounded up, for a week of seven days, and `cycles` since then.
+
+    Raises
+    ------
+    RangeError
+        If the counter stands below the last one: it was reset, or the panel was changed.
+
+    References
+    ----------
+    .. [1] A mean is cycles over days.
+    """
+    if count.value < last.value:
+        raise RangeError(
+            "count",
+            shown(count, 9),
+            f"at least {shown(last, 9)}, the last one; after a reset or a new panel last is 0",
+        )
+    run = count.value - last.value
+    rate = (run / days.value).to_integral_value("ROUND_CEILING")
+    return Result(
+        values={"cycles-a-day": Quantity(rate, "one"), "cycles": Quantity(run, "one")},
+        working=(
+            f"since then: {shown(count, 9)} - {shown(last, 9)} = {shown(run, 9)} cycles",
+            f"a day: {shown(run, 9)} / {shown(days)} = {shown(run / days.value)}",
+            f"rounded up: {shown(rate, 9)} a day",
+        ),
+        source="arithmetic of a mean",
+        kind="derived",
+        assumptions=("every day of the calendar counts, so a week has seven",),
+    )
+
+
+def _change(now: Quantity, last: Quantity, most: Quantity) -> Result:
+    change = (now.value - last.value) / last.value * 100
+    bound = Quantity(most.value, "percent")
+    return Result(
+        values={"change": Quantity(change, "percent")},
+        working=(
+            f"change = ({shown(now)} - {shown(last)}) / {shown(last)} = {shown(change)} %",
+            f"unusual beyond {shown(bound)} either way",
+        ),
+        source="reading held against the last one",
+        kind="common-practice",
+        at_least=Quantity(-most.value, "percent"),
+        at_most=bound,
+        assumptions=("measured the same way, at a like load and temperature",),
+    )
+
+
+@calculator(
+    "current-change",
+    "Change of a motor's current since the last service",
+    Input("now", "ampere", "current now", low=0, high=1000),
+    Input("last", "ampere", "current at the last service", low=0.01, high=1000),
+    Input("most", "percent", "change that is still usual", low=1, high=100, default="20 %"),
+)
+def current_change(now: Quantity, last: Quantity, most: Quantity) -> Result:
+    """Change of a current, in parts of the last reading.
+
+    Parameters
+    ----------
+    now, last : Quantity
+        Current now and at the last service, same direction of the door. [A]
+    most : Quantity
+        Change that needs no explanation. [%]
+
+    Returns
+    -------
+    Result
+        `change`; `at_least` and `at_most` bound it. [%]
+
+    References
+    ----------
+    .. [1] Relative change; 20 % either way is common practice, no source.
+    """
+    return _change(now, last, most)
+
+
+@calculator(
+    "time-change",
+    "Change of a door's travel time since the last service",
+    Input("now", "second", "time now", low=0, high=3600),
+    Input("last", "second", "time at the last service", low=0.01, high=3600),
+    Input("most", "percent", "change that is still usual", low=1, high=100, default="10 %"),
+)
+def time_change(now: Quantity, last: Quantity, most: Quantity) -> Result:
+    """Change of a travel time, in parts of the last reading.
+
+    Parameters
+    ----------
+    now, last : Quantity
+        Time of a full run now and at the last service, same direction. [s]
+    most : Quantity
+        Change that needs no explanation. [%]
+
+    Returns
+    -------
+    Result
+        `change`; `at_least` and `at_most` bound it. [%]
+
+    References
+    ----------
+    .. [1] Relative change; 10 % either way is common practice, no source.
+    """
+    return _change(now, last, most)

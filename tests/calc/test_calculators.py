@@ -115,6 +115,9 @@ SOUND = {
     "coil-voltage": {"supply": "230 V", "rectifier": "half-wave", "rated": "103 V"},
     "winding-limit": {"temperature": "20 degC"},
     "next-service": {"cycles-a-day": "480", "every-cycles": "100000"},
+    "daily-use": {"count": "91000", "last": "0", "days": "190 d"},
+    "current-change": {"now": "2.1 A", "last": "2.0 A"},
+    "time-change": {"now": "9.9 s", "last": "9.8 s"},
 }
 
 

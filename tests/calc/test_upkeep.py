@@ -2,6 +2,7 @@
 
 from datetime import date, timedelta
 
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -88,3 +89,46 @@ def test_neither_interval_is_ever_passed_and_one_day_more_would_pass_one(rate, c
 def test_what_is_no_interval_is_refused(work, given_, valid):
     with pytest.raises(RangeError, match=valid):
         work("next-service", **given_)
+
+
+def test_daily_use_agrees_with_days_counted_on_the_calendar(work):
+    """From 1 March to 1 September are 184 days by Python's calendar: 460 cycles on each."""
+    days = (date(2026, 9, 1) - date(2026, 3, 1)).days
+    found = work("daily-use", count="92640", last="8000", days=f"{days} d")
+    assert (value(found, "cycles"), value(found, "cycles-a-day")) == (460 * 184, 460)
+
+
+def test_daily_use_is_never_rounded_down(work):
+    """Numbers taken by hand: 1001 cycles in ten days are 100.1; 100 would make a service late."""
+    assert value(work("daily-use", count="1001", last="0", days="10 d"), "cycles-a-day") == 101
+
+
+def test_daily_use_leads_to_the_service_that_the_cycles_themselves_lead_to(work):
+    """At the mean rate the counter reaches its interval on the day the next service is due."""
+    rate = value(work("daily-use", count="50000", last="0", days="100 d"), "cycles-a-day")
+    due = work("next-service", cycles_a_day=str(rate), every_cycles="100000", cycles_since="50000")
+    assert value(due, "days") == 100
+
+
+def test_a_counter_that_runs_backwards_is_refused():
+    with pytest.raises(RangeError, match="reset or a new panel"):
+        calculate("daily-use", {"count": "120", "last": "90000", "days": "365 d"})
+
+
+@pytest.mark.parametrize(
+    ("name", "now", "last"),
+    [("current-change", "2.4 A", "2.0 A"), ("time-change", "11 s", "10 s"),
+     ("time-change", "8.5 s", "10 s"), ("current-change", "500 mA", "0.5 A")],
+)  # fmt: skip
+def test_a_change_is_the_one_that_pint_works_out(work, name, now, last):
+    """pint's own registry, an independent library, in whatever units the two were given."""
+    of = pint.UnitRegistry()
+    wanted = ((of(now) - of(last)) / of(last)).to("percent").magnitude
+    assert value(work(name, now=now, last=last), "change") == pytest.approx(wanted, abs=1e-9)
+
+
+def test_a_change_is_bounded_either_way_by_what_is_usual(work):
+    """20 % of a current and 10 % of a time: common practice, no source."""
+    for name, most in (("current-change", 20), ("time-change", 10)):
+        found = work(name, now="12", last="10")
+        assert (found.at_least.value, found.at_most.value) == (-most, most)
