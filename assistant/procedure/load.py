@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal, TypeVar
 
@@ -42,15 +43,20 @@ RUNTIME_PLACEHOLDERS = {"person"}  # filled when the step is spoken
 M = TypeVar("M", bound=BaseModel)
 
 
-def read_yaml(path: Path, error: type[FileError]) -> Any:
-    """The YAML tree of a file, with line positions; `error` if it can't be read."""
+def read_text(path: Path, error: type[FileError]) -> str:
+    """The text of a file; `error` if it can't be read or is too large."""
     try:
         raw = path.read_bytes()
     except OSError as problem:
         raise error(str(path), None, f"can't be read: {problem.strerror}") from problem
     if len(raw) > MAX_BYTES:
         raise error(str(path), None, f"has {len(raw)} bytes; at most {MAX_BYTES} are read")
-    return parse_yaml(raw.decode("utf-8", "replace"), str(path), error)
+    return raw.decode("utf-8", "replace")
+
+
+def read_yaml(path: Path, error: type[FileError]) -> Any:
+    """The YAML tree of a file, with line positions; `error` if it can't be read."""
+    return parse_yaml(read_text(path, error), str(path), error)
 
 
 def parse_yaml(text: str, file: str, error: type[FileError]) -> Any:
@@ -127,12 +133,14 @@ def load_pack(folder: Path) -> Pack:
     PackError
         With file, line and step id; the first fault found.
     """
-    texts = {}
-    for name in ("pack.yaml", "steps.yaml"):
-        path = folder / name
-        read_yaml(path, PackError)  # size and readability first
-        texts[name] = path.read_text(encoding="utf-8", errors="replace")
-    return parse_pack(texts, str(folder))
+    head, rows = (read_text(folder / name, PackError) for name in ("pack.yaml", "steps.yaml"))
+    return _pack_of(head, rows, str(folder))
+
+
+@lru_cache(maxsize=128)
+def _pack_of(head: str, rows: str, folder: str) -> Pack:
+    """The same texts make the same frozen pack; reading YAML anew for each job took minutes."""
+    return parse_pack({"pack.yaml": head, "steps.yaml": rows}, folder)
 
 
 def parse_pack(texts: dict[str, str], folder: str) -> Pack:
