@@ -81,7 +81,7 @@ def test_a_reading_taken_again_at_a_visit_has_the_name_and_unit_of_the_first_one
     }
     again = {"cycle-count", "motor-amps-opening", "motor-amps-closing", "opening.1", "closing.1",
              "winding-insulation", "edge-battery", "edge-idle", "earth", "closed-limit",
-             "loop-earth", "loop-second-earth", "edge-free-radio", "overload-setting"}  # fmt: skip
+             "loop-earth", "second-loop-earth", "edge-free-radio", "overload-setting"}  # fmt: skip
     taken = {
         step.expects.reading.name
         for pack in packs
