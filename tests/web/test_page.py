@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import re
 import shutil
 import time
 from collections.abc import Callable
@@ -17,83 +15,14 @@ from assistant.clock import SetClock
 from assistant.job import Jobs, JobSession
 from assistant.server.app import create_app
 from assistant.server.serve import Server, listen
+from tests.web.screens import INERT_MS, press, seen, start
 
 pytestmark = pytest.mark.browser
-SCREENS = os.environ.get("THIRDHAND_SCREENS", "")  # a folder keeps the screens that were seen
-INERT_MS = 450
-
-
-def press(page: Any, selector: str) -> None:
-    """Press as a person does: not before the button has been there for a moment."""
-    page.wait_for_selector(selector)
-    page.wait_for_timeout(INERT_MS)
-    page.click(selector)
-
-
-def start(page: Any) -> None:
-    press(page, "[data-act=start]")
-    page.wait_for_selector(".number")
 
 
 def at_step(page: Any, number: int) -> None:
     """Wait until the page shows the step of this number."""
     page.wait_for_selector(f".number:text-matches('^Step {number} of')")
-
-
-def seen(page: Any, name: str) -> None:
-    """The screen as it is, for whoever asked for it; and what holds on every screen."""
-    page.wait_for_timeout(150)
-    if SCREENS:
-        page.screenshot(path=str(Path(SCREENS) / f"{name}.png"))
-    faults = page.evaluate(FAULTS)
-    assert faults == [], f"{name}: {faults}"
-
-
-# Each button is 64 px or more and 10 px or more from any other, nothing runs out of the screen,
-# and each text that is drawn has a contrast of 7 to 1 against what it is drawn on.
-FAULTS = """() => {
-  const faults = [];
-  const shown = (e) => e.checkVisibility({ visibilityProperty: true }) && e.getClientRects().length;
-  const boxes = [...document.querySelectorAll("button, input")].filter(shown).map((e) => ({
-    name: e.textContent || e.ariaLabel, box: e.getBoundingClientRect(),
-    part: e.closest("footer, main, #banners"),
-  }));
-  for (const { name, box } of boxes) {
-    if (box.width < 64 || box.height < 64) faults.push(`${name}: ${box.width} x ${box.height}`);
-    if (box.left < 0 || box.right > innerWidth) faults.push(`${name}: out of the screen`);
-  }
-  for (const [i, a] of boxes.entries()) for (const b of boxes.slice(i + 1)) {
-    if (a.part !== b.part) continue;  // banners and foot lie over what scrolls in main
-    const across = Math.max(a.box.left - b.box.right, b.box.left - a.box.right);
-    const along = Math.max(a.box.top - b.box.bottom, b.box.top - a.box.bottom);
-    if (Math.max(across, along) < 10) faults.push(`${a.name} and ${b.name} are too close`);
-  }
-  if (document.documentElement.scrollWidth > innerWidth) faults.push("wider than the screen");
-  const main = document.querySelector("main");
-  if (main.scrollWidth > main.clientWidth) faults.push("main is wider than the screen");
-  const rgb = (text) => text.match(/[\\d.]+/g).map(Number);
-  const light = ([r, g, b]) => [r, g, b].map((c) => c / 255)
-    .map((c) => (c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4))
-    .reduce((sum, c, i) => sum + c * [0.2126, 0.7152, 0.0722][i], 0);
-  const ground = (e) => {
-    for (; e; e = e.parentElement) {
-      const colour = rgb(getComputedStyle(e).backgroundColor);
-      if (colour.length < 4 || colour[3] > 0) return colour;
-    }
-    return [255, 255, 255];
-  };
-  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
-  while (walker.nextNode()) {
-    const e = walker.currentNode.parentElement;
-    if (!walker.currentNode.textContent.trim() || !shown(e)) continue;
-    const style = getComputedStyle(e), words = walker.currentNode.textContent;
-    const [low, high] = [light(rgb(style.color)), light(ground(e))].sort((a, b) => a - b);
-    const ratio = (high + 0.05) / (low + 0.05);
-    if (ratio < 7) faults.push(`${words}: contrast ${ratio.toFixed(2)}`);
-    if (parseFloat(style.fontSize) < 17) faults.push(`${words}: small`);
-  }
-  return faults;
-}"""
 
 
 def inputs_of(job: JobSession, kind: str) -> list[dict[str, Any]]:
@@ -300,48 +229,6 @@ def test_a_server_that_was_started_again_goes_on_in_place(
         assert len(inputs_of(session, "confirm")) == 2
         page.close()
     again.store.close()
-
-
-def test_all_views_fit_a_narrow_phone_by_day_and_by_night(
-    phone: Any, server: Server, job: JobSession
-) -> None:
-    page = phone(server.url)
-    start(page)
-    seen(page, "step")
-    press(page, "[data-act=more]")
-    seen(page, "more")
-    for name, mark in (
-        ("readings", "h1"),
-        ("record", "[data-chain=true]"),
-        ("jobs", "[data-job]"),
-        ("progress", "[data-part]"),
-        ("plan", "[data-section]"),
-        ("settings", "[data-tell=slower]"),
-        ("sound", ".limits"),
-    ):
-        press(page, f"[data-go={name}]")
-        page.wait_for_selector(f"[data-page={name}] {mark}")
-        seen(page, name)
-        press(page, "[data-act=more]")  # back to the step
-        press(page, "[data-act=more]")
-    page.emulate_media(color_scheme="dark", reduced_motion="reduce")
-    seen(page, "more-night")
-    press(page, "[data-act=more]")
-    seen(page, "step-night")
-
-
-def test_a_new_job_is_begun_from_the_page(phone: Any, server: Server, jobs: Jobs) -> None:
-    page = phone(server.url)
-    start(page)
-    press(page, "[data-act=more]")
-    press(page, "[data-go=jobs]")
-    press(page, "[data-go=set-up]")
-    press(page, "[data-sheet=pinewharf-d2]")
-    press(page, "[data-act=begin]")
-    page.wait_for_url(re.compile("job=pinewharf-d2"))
-    start(page)
-    assert any("d2" in row["id"] for row in jobs.list())
-    assert inputs_of(jobs.open(jobs.list()[0]["id"]), "started")
 
 
 def test_push_to_talk_listens_while_a_finger_is_down(
