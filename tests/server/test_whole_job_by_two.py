@@ -43,7 +43,6 @@ VALUES: dict[str, str | list[str]] = {
     ],
     "earth": "point zero six ohms | zero decimal zero six",
     "insulation": "two hundred meg | two hundred megohms | two zero zero",
-    "insulation-motor": "one hundred and twenty meg | one two zero megohms | one two zero",
     "supply.l1-l2": "four eight two volts | four hundred and eighty two volts",
     # Higher than any supply here, so surely misheard; then the right one.
     "supply.l2-l3": [
