@@ -19,6 +19,23 @@ settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True
 settings.load_profile("ci" if os.environ.get("CI") else "desk")
 
 
+# These run at the pace of speech, of a browser or of a killed program. With two workers they follow
+# each other on one, while the other one does the sums: side by side they would wait for each other.
+AT_THEIR_PACE = (
+    "tests/web",
+    "tests/speech",
+    "tests/server/test_two_voices.py",
+    "tests/server/test_whole_job_by_two.py",
+    "tests/test_rehearse.py",
+)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if item.nodeid.startswith(AT_THEIR_PACE):
+            item.add_marker(pytest.mark.xdist_group("at-their-pace"))
+
+
 @pytest.fixture
 def clock() -> SetClock:
     """A clock that moves only when told."""
