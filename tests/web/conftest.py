@@ -24,6 +24,7 @@ from assistant.server.serve import Server, listen
 from assistant.speech.recogniser import Expected, Transcript
 
 CHROMIUM = Path("/usr/bin/chromium")
+PATIENCE_MS = 60_000  # a busy machine is slow, and that is no fault of the page
 PHONE = {"width": 360, "height": 740}
 FLAGS = [
     "--headless=new",
@@ -225,7 +226,7 @@ def resident(playwright: Any, home: Path) -> Iterator[Callable[..., Any]]:
         )
         started.append(context)
         page = context.pages[0]
-        page.set_default_timeout(15_000)
+        page.set_default_timeout(PATIENCE_MS)
         return page
 
     yield start
@@ -247,7 +248,7 @@ def phone(browser: Callable[..., Any]) -> Iterator[Callable[..., Any]]:
         page = browser(*(flags or (ALLOWED,))).new_context(**context).new_page()
         page.on("console", lambda m: said.append(m.text) if m.type in ("error", "warning") else 0)
         page.on("pageerror", lambda error: said.append(str(error)))
-        page.set_default_timeout(15_000)
+        page.set_default_timeout(PATIENCE_MS)
         page.goto(url)
         page.wait_for_selector("[data-act=start]")
         page.wait_for_timeout(450)  # buttons are inert for a moment after they appear

@@ -40,14 +40,15 @@ def test_a_picture_taken_without_a_link_is_sent_when_it_is_back(
 ) -> None:
     page = opened(phone, wire, job)
     wire.cut()
-    page.wait_for_selector(
-        "[data-page=step]", timeout=15_000
-    )  # the count ends, the picture is taken
+    page.wait_for_selector("[data-page=step]")  # the count ends, the picture is taken
     page.wait_for_selector("text=The photo waits for the link")
     assert kept(job) == []
     wire.mend()
     page.wait_for_selector("[data-banner=link]", state="detached")
-    page.wait_for_timeout(1_500)
+    for _ in range(300):
+        if kept(job):
+            break
+        page.wait_for_timeout(100)
     (entry,) = kept(job)
     assert entry.body["attachment"]["step"] == job.view()["step"]["id"]
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,10 +10,9 @@ import pytest
 from assistant.job import Jobs, JobSession
 from assistant.records.log import verify
 from assistant.server.serve import Server
+from tests.web.screens import keep, press, start
 
 pytestmark = pytest.mark.browser
-SCREENS = os.environ.get("THIRDHAND_SCREENS", "")
-INERT_MS = 450
 
 # From the door's release to its edge. The lead's lines but where "helper: " stands before them.
 CLEAR = ("all clear", "helper: all clear")
@@ -38,18 +35,6 @@ OUT_OF_SIGHT = """() => {
   const hidden = first && first.top + 64 > main.bottom ? ["the first answer is hidden"] : [];
   return [...wide.map((e) => e.textContent), ...hidden];
 }"""
-
-
-def press(page: Any, selector: str) -> None:
-    """Press as a person does: not before the button has been there for a moment."""
-    page.wait_for_selector(selector)
-    page.wait_for_timeout(INERT_MS)
-    page.click(selector)
-
-
-def keep(page: Any, name: str) -> None:
-    if SCREENS:
-        page.screenshot(path=str(Path(SCREENS) / f"{name}.png"))
 
 
 def say_all(job: JobSession, lines: list[str]) -> None:
@@ -76,8 +61,7 @@ def pages(phone: Callable[..., Any], server: Server, wire: Any) -> Iterator[tupl
     lead = phone(f"{server.url}/#role=lead")
     helper = phone(f"{wire.url}/#role=helper")
     for page in (lead, helper):
-        press(page, "[data-act=start]")
-        page.wait_for_selector(".number")
+        start(page)
     yield lead, helper, wire
     lead.close()
     helper.close()
@@ -106,7 +90,7 @@ def answer(page: Any, words: str) -> None:
 def at(page: Any, job: JobSession, step: str) -> None:
     """Wait until the page is where the job is to be."""
     number = None
-    for _ in range(50):
+    for _ in range(600):
         view = job.view()
         if view["step"]["id"] == step:
             number = view["step"]["number"]
@@ -155,14 +139,14 @@ def test_two_pages_complete_the_edge_test_and_outlast_a_lost_link(
     wire.cut()
     helper.wait_for_selector("[data-banner=link]")
     assert helper.get_attribute(".energy", "data-state") == "unknown"
-    lead.wait_for_selector("[data-person=helper][data-device=lost]", timeout=20_000)
+    lead.wait_for_selector("[data-person=helper][data-device=lost]")
     lead.wait_for_selector("[data-waits]")
     assert "helper is lost" in lead.inner_text("[data-waits]")
     assert not lead.query_selector("main [data-phrase='it reversed']")
     assert not lead.query_selector("main [data-phrase='prove again']")
     keep(lead, "lead-helper-lost")
     wire.mend()
-    helper.wait_for_selector("[data-banner=link]", state="detached", timeout=20_000)
+    helper.wait_for_selector("[data-banner=link]", state="detached")
     lead.wait_for_selector("[data-person=helper][data-device=true]")
     lead.wait_for_selector("[data-waits]", state="detached")
     assert job.view()["energy"]["state"] == "energised"
@@ -207,7 +191,7 @@ def test_stop_work_from_the_helpers_page_holds_both_until_the_lead_goes_ahead(
     at(lead, job, "edge-ready")
     press(helper, "footer [data-phrase='stop work']")
     for page in (lead, helper):
-        page.wait_for_selector("[data-banner=held]", timeout=2_000)
+        page.wait_for_selector("[data-banner=held]")
         assert page.get_attribute(".energy", "data-state") == "unknown"
         assert "until the lead says go ahead" in page.inner_text("[data-banner=held]")
     keep(helper, "helper-held")
