@@ -34,6 +34,7 @@ from assistant.quantity import quantity, same_dimension, unit
 
 MAX_BYTES = 1_000_000
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
+LEAD = re.compile(r"plan:([a-z0-9-]+)\.([1-9])")  # {plan:motor.1}, see `lead_of`
 _HEAD = (
     *("title", "version", "language", "energy", "sources", "found"),
     *("at_door", "minutes", "takes", "crew"),
@@ -231,7 +232,9 @@ def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> 
         _check_answer(step, reading_units, fail)
         for field in _TEXTS:
             for name in PLACEHOLDER.findall(getattr(step, field)):
-                if name not in _placeholders(step) and not name.startswith("fact:"):
+                if name.startswith("fact:") or LEAD.fullmatch(name):
+                    continue
+                if name not in _placeholders(step):
                     fail(f"placeholder {{{name}}} is not known; use {_placeholders(step)}", field)
     if pack.found == "in-service":
         for place, step in enumerate(pack.steps):
@@ -512,6 +515,12 @@ def pairs(supply: Supply) -> tuple[tuple[str, str], ...]:
     return (*found, *((each, "PE") for each in live))
 
 
+def lead_of(job: Job, device: str, place: int) -> str:
+    """Name of a device's first, second, ... conductor in the terminal plan; without one a number."""
+    rows = [r for r in job.terminals if r.device == device and r.role == "conductor"]
+    return rows[place - 1].conductor if place <= len(rows) else f"number {place}"
+
+
 def slug(text: str) -> str:
     """Text as part of a kebab-case id."""
     return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or "item"
@@ -650,6 +659,8 @@ def _filled(pack: Pack, step: Step, job: Job, fill: dict[str, str]) -> Step:
         def value(match: re.Match[str]) -> str:
             if match[1] in RUNTIME_PLACEHOLDERS:
                 return match[0]
+            if lead := LEAD.fullmatch(match[1]):
+                return lead_of(job, lead[1], int(lead[2]))
             fact = match[1].removeprefix("fact:")
             if fact == match[1]:
                 return values[fact]
