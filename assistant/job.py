@@ -30,7 +30,7 @@ from assistant.dialogue.interpret import interpret, interpret_text
 from assistant.dialogue.numbers import speak_value
 from assistant.errors import JobError, RecordError, ThirdhandError
 from assistant.procedure import effects as fx
-from assistant.procedure import gates, inputs, machine, values
+from assistant.procedure import gates, inputs, machine, past, values
 from assistant.procedure.load import (
     bind,
     job_texts,
@@ -45,6 +45,7 @@ from assistant.procedure.plan import plan as string_plan
 from assistant.procedure.plan import progress
 from assistant.procedure.run import Run, TakenReading
 from assistant.quantity import Quantity, unit
+from assistant.records import visits
 from assistant.records.attachments import attach
 from assistant.records.store import Store
 from assistant.speech.recogniser import Expected, Recogniser, Transcript
@@ -551,7 +552,8 @@ def texts_of(pack_folders: Iterable[Path], job_file: Path) -> dict[str, str]:
 
     Keys: "job.yaml", the terminal plan by the name that the job gives it, "packs" (the names in
     order, one a line), and "NAME/pack.yaml" and "NAME/steps.yaml" for each of them and each frame.
-    "people" stands there too (one a line) if the job was begun by others than its file names.
+    "people" stands there too (one a line) if the job was begun by others than its file names, and
+    "history" (see `past.texts`) if a pack asks for what earlier jobs at the door left.
     """
     folders = {load_pack(folder).name: folder for folder in pack_folders}
     texts = {**job_texts(job_file), "packs": "\n".join(folders)}
@@ -568,6 +570,7 @@ def plan_of(texts: dict[str, str]) -> Plan:
     job = parse_job(texts["job.yaml"], "kept job", texts)
     if "people" in texts:
         job = job.model_copy(update={"people": tuple(texts["people"].split("\n"))})
+    job = job.model_copy(update={"history": past.read(texts)})
     if "packs" not in texts:  # a log from before packs were strung together
         return bind(parse_pack({n: texts[n] for n in PACK_FILES}, "kept pack"), job)
 
@@ -676,8 +679,13 @@ class Jobs:
             if people:
                 job = job.model_copy(update={"people": tuple(people)})
             wanted = packs or job.packs
+            folders = [find_pack(each) for each in wanted]
+            earlier: dict[str, str] = {}
+            if names := past.wanted(load_pack(each) for each in folders):
+                found = visits.history(self.store, job.site, job.door, names, plan_if_readable)
+                job, earlier = job.model_copy(update={"history": found}), past.texts(found)
             plan_from_files(wanted, job)  # for messages that name the file, not the kept text
-            texts = texts_of([find_pack(each) for each in wanted], path)
+            texts = texts_of(folders, path) | earlier
             if people:
                 texts["people"] = "\n".join(people)
             started = self._parts["clock"].wall()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 from assistant.calc.base import Input, Result, calculator
@@ -198,6 +199,103 @@ def time_change(now: Quantity, last: Quantity, most: Quantity) -> Result:
         Time of a full run now and at the last service, same direction. [s]
     most : Quantity
         Change that needs no explanation. [%]
+
+    Returns
+    -------
+    Result
+        `change`; `at_least` and `at_most` bound it. [%]
+
+    References
+    ----------
+    .. [1] Relative change; 10 % either way is common practice, no source.
+    """
+    return _change(now, last, most)
+
+
+@calculator(
+    "insulation-change",
+    "Change of an insulation resistance since the last service",
+    Input("now", "megohm", "insulation now", low=0, high=1_000_000),
+    Input("last", "megohm", "insulation at the last service", low=0.001, high=1_000_000),
+    Input("most", "percent", "fall that is still usual", low=1, high=99, default="40 %"),
+)
+def insulation_change(now: Quantity, last: Quantity, most: Quantity) -> Result:
+    """Change of an insulation resistance, in parts of the last reading.
+
+    Parameters
+    ----------
+    now, last : Quantity
+        Insulation now and at the last service, same winding and test voltage. [megohm]
+    most : Quantity
+        Fall that meter, temperature and weather explain. [%]
+
+    Returns
+    -------
+    Result
+        `change`; `at_least` bounds the fall, a rise has no bound. [%]
+
+    References
+    ----------
+    .. [1] Relative change; that a halved value is looked into, whatever the limit, is common
+       practice, no source. Ten kelvin warmer halves it as well (rule of thumb, from memory).
+    """
+    found = _change(now, last, most)
+    return replace(
+        found,
+        at_most=None,
+        working=(found.working[0], f"unusual below -{shown(most)}"),
+        assumptions=("same test voltage, winding within 5 K of the last time",),
+    )
+
+
+@calculator(
+    "battery-change",
+    "Change of a battery's voltage since the last service",
+    Input("now", "volt", "voltage now", low=0, high=60),
+    Input("last", "volt", "voltage at the last service", low=0.1, high=60),
+    Input("most", "percent", "fall that is still usual", low=1, high=99, default="3 %"),
+)
+def battery_change(now: Quantity, last: Quantity, most: Quantity) -> Result:
+    """Change of a battery's voltage under its load, in parts of the last reading.
+
+    Parameters
+    ----------
+    now, last : Quantity
+        Voltage now and at the last service, device on. [V]
+    most : Quantity
+        Fall that meter and temperature explain. [%]
+
+    Returns
+    -------
+    Result
+        `change`; `at_least` bounds the fall, a rise (a new battery) has no bound. [%]
+
+    References
+    ----------
+    .. [1] Relative change. A lithium cell's voltage stays flat for most of its life, so that a
+       fall of a few percent is its end (from memory); 3 % is common practice, no source.
+    """
+    found = _change(now, last, most)
+    working = (found.working[0], f"unusual below -{shown(most)}")
+    return replace(found, at_most=None, working=working)
+
+
+@calculator(
+    "resistance-change",
+    "Change of a resistance since the last service",
+    Input("now", "ohm", "resistance now", low=0, high=100_000_000),
+    Input("last", "ohm", "resistance at the last service", low=0.0001, high=100_000_000),
+    Input("most", "percent", "change that is still usual", low=1, high=200, default="10 %"),
+)
+def resistance_change(now: Quantity, last: Quantity, most: Quantity) -> Result:
+    """Change of a resistance, in parts of the last reading.
+
+    Parameters
+    ----------
+    now, last : Quantity
+        Resistance now and at the last service, same points. [ohm]
+    most : Quantity
+        Change that meter and clips explain. [%]
 
     Returns
     -------

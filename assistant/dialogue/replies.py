@@ -25,6 +25,7 @@ from assistant.dialogue.phrases import spoken, template
 from assistant.procedure import effects as fx
 from assistant.procedure import gates
 from assistant.procedure.effects import Effect
+from assistant.procedure.load import spoken_day
 from assistant.procedure.model import FRAMES, Plan, Step
 from assistant.procedure.plan import progress
 from assistant.procedure.run import Pending, Run
@@ -33,6 +34,7 @@ from assistant.quantity import UNITS, Quantity, quantity, same_dimension
 
 Tone = Literal["heard", "refused", "not-understood", "done"]
 _SOURCE_WORDS = 8  # of a source's title and section; the record has the rest
+_POINTS = 4  # carried over that are named at the start; each is asked for at its step
 _FEW = 2  # missing things that are named; the others are counted
 
 
@@ -77,9 +79,12 @@ def replies(
     for effect in effects:
         parts = [part for part in _say(effect, scene) if part]
         # A caution stands alone, so that neither it nor its instruction gets too long.
-        apart = isinstance(effect, fx.Entered | fx.SumDone | fx.SumWorking)
+        apart = isinstance(effect, _APART)
         told += parts if apart else [" ".join(parts)]
     return tuple(_without_gate_phrase(reply) for reply in told if reply)
+
+
+_APART = fx.Entered | fx.SumDone | fx.SumWorking | fx.CarriedOver
 
 
 def tone(effects: Sequence[Effect]) -> Tone:
@@ -444,6 +449,42 @@ def _after_fail(effect: fx.Judged, scene: _Scene) -> str:
     if effect.then == "repeat":
         return _t("fail-repeat")
     return _t("fail-options-derived" if effect.derived else "fail-options")
+
+
+@_say.register
+def _(effect: fx.Beside, scene: _Scene) -> Sequence[str]:
+    if not effect.told:
+        return ()
+    said = _said(effect.value, effect.unit, effect.special or "no-reading")
+    told = _t("last-time", value=said, day=spoken_day(effect.on))
+    if not effect.unusual:
+        return (told,)
+    return (told, _t("changed", change=_first_up(_change(effect.change or Decimal(0)))),
+            _sentence(effect.unusual))  # fmt: skip
+
+
+def _change(percent: Decimal) -> str:
+    """A change since the last time: "half of last time", "three zero percent more"."""
+    if abs(percent + 50) <= 5:
+        return _t("change-half")
+    if abs(percent - 100) <= 10:
+        return _t("change-double")
+    size = cardinal(round(abs(percent)))
+    return _t("change-less" if percent < 0 else "change-more", percent=size)
+
+
+@_say.register
+def _(effect: fx.CarriedOver, scene: _Scene) -> Sequence[str]:
+    if not effect.last:
+        return (_t("no-visits"),)
+    count = len(effect.points)
+    day = _t("last-visit", day=spoken_day(effect.last))
+    key = {0: "left-none", 1: "left-one"}.get(count, "left-some")
+    told = [f"{day} {_t(key, count=cardinal(count))}"]
+    told += [_sentence(each) for each in effect.points[:_POINTS]]
+    if count > _POINTS:
+        told.append(_t("left-more", count=cardinal(count - _POINTS)))
+    return told
 
 
 @_say.register

@@ -6,7 +6,16 @@ from dataclasses import replace
 from functools import singledispatch
 from typing import Any, Literal
 
-from assistant.procedure import calculating, energy, gates, inputs, instruments, terminals, values
+from assistant.procedure import (
+    calculating,
+    energy,
+    gates,
+    inputs,
+    instruments,
+    past,
+    terminals,
+    values,
+)
 from assistant.procedure import effects as fx
 from assistant.procedure.energy import Denied
 from assistant.procedure.instruments import to_choose
@@ -42,7 +51,8 @@ def take(what: Any, now: Now, run: Run) -> Outcome:
     if isinstance(what, inputs.Started | inputs.Restarted) and what.on:
         run = replace(run, on=what.on[:10])
     if isinstance(what, inputs.Started):
-        return enter(now, run, first_unsettled(now.plan, run))
+        begun = enter(now, run, first_unsettled(now.plan, run))
+        return Outcome(begun.run, (*past.left(now.plan), *begun.effects))
     if isinstance(what, inputs.Tick):
         return _tick(now, run)
     if isinstance(what, inputs.Restarted | inputs.CrewChanged | inputs.PersonJoined):
@@ -328,8 +338,11 @@ def _take_choice(now: Now, run: Run, step: Step, answer: str) -> Outcome:
         if isinstance(ledger, Denied):
             return refuse(now, run, ledger.missing)
         run = replace(run, ledger=ledger)
-    taken = (fx.Taken(step=step.id, answer=answer),)
+    taken: tuple[fx.Effect, ...] = (fx.Taken(step=step.id, answer=answer),)
     run = replace(run, answers={**run.answers, step.id: answer})
+    if step.keeps_open:
+        run, opened = past.kept_open(now.plan, run, step, answer)
+        taken += opened
     if target == "next":
         return settle(now, run, step, taken)
     here = now.plan.index(step.id)
@@ -748,6 +761,7 @@ def _take_reading(now: Now, run: Run, step: Step, pending: Pending) -> Outcome:
     except values.CANT_COMPUTE as problem:
         return again(now, replace(run, pending=None), f"no-limits: {problem}")
     run = replace(run, last_reading=judged.name)
+    beside = past.beside(now.plan, step, pending.quantity)
     fails = judged.verdict == "fail"
     if fails and (step.proves in ("dead", "tester-after") or (step.gate and pending.corrects)):
         tester = step.proves in ("tester-before", "tester-after")
@@ -757,21 +771,22 @@ def _take_reading(now: Now, run: Run, step: Step, pending: Pending) -> Outcome:
         return Outcome(out.run, (judged, *told, *out.effects))
     if fails and judged.then == "note":
         point = fx.OpenPoint(step=step.id, cause="failed")
-        return _after_reading(now, with_point(run, point), step, pending, (judged, point))
+        noted: tuple[fx.Effect, ...] = (judged, point, *beside)
+        return _after_reading(now, with_point(run, point), step, pending, noted)
     if fails:
         run = replace(run, marks={k: v for k, v in run.marks.items() if k != step.id})
         if gates.may_enter(run, step):  # corrected once the power is on: no way back by words
             out = enter(now, run, step.id)
-            return Outcome(out.run, (judged, *out.effects))
+            return Outcome(out.run, (judged, *beside, *out.effects))
         run = replace(run, failing=step.id, at=step.id, entered_s=now.at_s)
         run = replace(run, clear=frozenset(), marked=False)  # a new try has its own count
-        return stay(run, judged)
+        return stay(run, judged, *beside)
     if not pending.corrects:
         ledger = moved(run, step, now)
         if isinstance(ledger, Denied):
             return refuse(now, run, ledger.missing)
         run = replace(run, ledger=ledger)
-    return _after_reading(now, run, step, pending, (judged,))
+    return _after_reading(now, run, step, pending, (judged, *beside))
 
 
 def _left(now: Now, run: Run, step: Step, pending: Pending) -> Run:

@@ -27,6 +27,8 @@ def holds(when: When | None, job: Job, run: Run | None) -> bool | None:
         return True
     if when.option is not None:
         return when.option in job.options
+    if when.fact is not None:
+        return when.fact in job.facts
     if when.job is not None:
         found = job_value(job, when.job)
         return found == when.is_ if when.in_ is None else found in when.in_

@@ -93,6 +93,34 @@ class Judged(_Effect):
     instrument: str = ""
 
 
+class Beside(_Effect):
+    """The same reading at the door's last visit. value: None with a `special`.
+
+    told: it is spoken (else the steps tell it). change: since then [%], None where no calculator
+    judges it. unusual: what the trade makes of a change that is more than usual, else "".
+    """
+
+    kind: Literal["beside"] = "beside"
+    step: str
+    name: str
+    job: str
+    on: str
+    value: Decimal | None
+    unit: str
+    special: str = ""
+    told: bool = True
+    change: Decimal | None = None
+    unusual: str = ""
+
+
+class CarriedOver(_Effect):
+    """What earlier jobs at the door left. last: day of the last one, "" if none is on record."""
+
+    kind: Literal["carried-over"] = "carried-over"
+    last: str
+    points: tuple[str, ...] = ()
+
+
 class Implausible(_Effect):
     """The value lies outside what the step can mean: probably misheard. Nothing is taken."""
 
@@ -199,7 +227,8 @@ class AskAgain(_Effect):
 class OpenPoint(_Effect):
     """An item for the open-points list.
 
-    cause: "unable", "failed", or "misplaced" (a core at a terminal where it can hurt).
+    cause: "unable", "failed", "misplaced" (a core at a terminal where it can hurt), or "carried"
+    (an earlier job's point that stays open).
     """
 
     kind: Literal["open-point"] = "open-point"
@@ -364,6 +393,8 @@ Effect = Annotated[
     | ReadBack
     | Taken
     | Judged
+    | Beside
+    | CarriedOver
     | Implausible
     | WrongUnit
     | Withdrawn

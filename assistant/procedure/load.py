@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from datetime import date
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal, TypeVar
@@ -20,6 +21,7 @@ from assistant.calc.base import CALCULATORS, calculate
 from assistant.errors import FileError, JobError, PackError, RangeError, UnitError
 from assistant.procedure.conditions import holds, job_value
 from assistant.procedure.model import (
+    Beside,
     EnergyState,
     Job,
     Pack,
@@ -37,7 +39,7 @@ PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 LEAD = re.compile(r"plan:([a-z0-9-]+)\.([1-9])")  # {plan:motor.1}, see `lead_of`
 _HEAD = (
     *("title", "version", "language", "energy", "sources", "found"),
-    *("at_door", "minutes", "takes", "crew"),
+    *("at_door", "minutes", "takes", "beside", "crew"),
 )
 _TEXTS = ("say", "brief", "reason", "mark", "helper")
 RUNTIME_PLACEHOLDERS = {"person"}  # filled when the step is spoken
@@ -185,6 +187,7 @@ class _PackHead(BaseModel):
     at_door: bool = True
     minutes: int = Field(0, ge=0, le=600)
     takes: dict[str, str] = Field(default_factory=dict)
+    beside: dict[str, Beside] = Field(default_factory=dict)
     crew: int = Field(1, ge=1, le=2)
 
 
@@ -226,6 +229,8 @@ def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> 
         for asked in _answers_in(step.when):
             if not any(each.id == asked and each.expects.choice for each in pack.steps):
                 fail(f"'{asked}' is no step of this pack with a choice", "when")
+        if step.keeps_open and step.keeps_open not in (step.expects.choice or ()):
+            fail(f"keeps_open: '{step.keeps_open}' is no answer of this step", "keeps_open")
         if step.counted:
             _check_counted(pack, place, step, fail)
         _check_gate(step, fail)
@@ -248,6 +253,19 @@ def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> 
                 raise PackError(file, line, f"choice leads to unknown step '{target}'", step.id)
     if not pack.sources:
         raise PackError(head_file, line_of(head, ("sources",)), "a pack names its sources")
+    for name, beside in pack.beside.items():
+        if problem := _beside_fault(name, beside, reading_units):
+            raise PackError(head_file, line_of(head, ("beside", name)), problem)
+
+
+def _beside_fault(name: str, beside: Beside, readings: dict[str, str]) -> str:
+    """What is wrong with a line of `beside`, or ""."""
+    if name not in readings:
+        return f"beside: no step of this pack takes reading '{name}'"
+    found = CALCULATORS.get(beside.by)
+    if beside.by and (found is None or {"now", "last"} - {each.name for each in found.inputs}):
+        return f"beside: '{beside.by}' is no calculator with the inputs now and last"
+    return ""
 
 
 def _taken_units(pack: Pack, head: Any, file: str) -> dict[str, str]:
@@ -364,6 +382,8 @@ def _placeholders(step: Step) -> set[str]:
         always |= {"item"}
     if step.for_each == "hazard":
         always |= {"restraint"}
+    if step.for_each == "carried-point":
+        always |= {"since"}
     if (step.for_each or "").startswith(("terminal:", "shield:")):
         always |= {"conductor", "terminal", "torque", "core", "cable", "earthed_at"}
     return always
@@ -538,6 +558,22 @@ def pair_id(pair: tuple[str, str]) -> str:
     return f"{pair[0]}-{pair[1]}".lower()
 
 
+def spoken_day(day: str) -> str:
+    """'3 March 2025' for '2025-03-03'; a text that is no date stays as it is."""
+    try:
+        found = date.fromisoformat(day)
+    except ValueError:
+        return day
+    return f"{found.day} {_MONTHS[found.month - 1]} {found.year}"
+
+
+# strftime's names are those of the machine's language.
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June", "July"),
+    *("August", "September", "October", "November", "December"),
+)
+
+
 def spoken_terminal(designation: str) -> str:
     """'-X1:3' of IEC 81346 as it is spoken: 'X1, terminal 3'."""
     strip, _, point = designation.lstrip("-=+").partition(":")
@@ -601,6 +637,12 @@ def _items(pack: Pack, step: Step, job: Job) -> list[dict[str, str]]:
         return [{}]
     if kind == "pair":
         return [{"id": each, "item": name} for each, name in dead_points(job)]
+    if kind == "carried-point":
+        points = job.history.points if job.history else ()
+        return [
+            {"id": str(number), "item": each.told(reason=True), "since": spoken_day(each.on)}
+            for number, each in enumerate(points, 1)
+        ]
     if kind == "hazard":
         return [
             {"id": slug(each.name), "item": each.name, "restraint": each.restraint}

@@ -162,8 +162,9 @@ class When(_Model):
     """A named comparison, or `all` / `any` / `not` of some. No expressions are evaluated.
 
     job: dotted path into the job, compared by `is` or `in`. option: a door option that must be
-    present. reading: a reading's name, compared by `below`, `above` (in the reading's unit) or
-    `verdict`. passed: a reading that was taken and met its limits; one not taken has not passed.
+    present. fact: a fact that the job must know. reading: a reading's name, compared by `below`,
+    `above` (in the reading's unit) or `verdict`. passed: a reading that was taken and met its
+    limits; one not taken has not passed.
     answer: id of a step with a choice, compared by `is` or `in` with what was answered
     last.
     """
@@ -173,6 +174,7 @@ class When(_Model):
     is_: Any = Field(None, alias="is")
     in_: tuple[Any, ...] | None = Field(None, alias="in")
     option: str | None = None
+    fact: str | None = None
     reading: str | None = None
     answer: str | None = None
     passed: str | None = None
@@ -185,11 +187,12 @@ class When(_Model):
 
     @model_validator(mode="after")
     def _one_kind(self) -> When:
-        single = (self.job, self.option, self.reading, self.answer, self.passed)
+        single = (self.job, self.option, self.fact, self.reading, self.answer, self.passed)
         kinds = (*single, self.all_, self.any_, self.not_)
         if sum(kind is not None for kind in kinds) != 1:
             raise ValueError(
-                "a condition has exactly one of job, option, reading, answer, passed, all, any, not"
+                "a condition has exactly one of job, option, fact, reading, answer, passed, all, "
+                "any, not"
             )
         compares = self.job is not None or self.answer is not None
         if compares and self.is_ is None and self.in_ is None:
@@ -207,12 +210,14 @@ class Step(_Model):
     short form. reason: why, for "reason". section: where it belongs, for "go to".
     for_each: "pair", "line-pair", "earth-pair", "conductor", "bonded-part", "energy-source",
     "hazard", "terminal:DEVICE" (conductors and earths of a device in the terminal plan) or
-    "shield:DEVICE" (its shields, none is no fault); the step is repeated for each, with {item},
-    {conductor}, {terminal}, {torque}, {core}, {cable}, {earthed_at}, {restraint}.
+    "shield:DEVICE" (its shields, none is no fault), "carried-point" (open points that earlier jobs
+    at the door left, none is no fault); the step is repeated for each, with {item}, {conductor},
+    {terminal}, {torque}, {core}, {cable}, {earthed_at}, {restraint}, {since}.
     mark: what happens on a count of three once everybody addressed has said "all clear"; the
     step's answer is taken only after the mark. helper: the helper's part of a step for both.
     affirm: the choice is read back and affirmed, as it is at every mark; not so where `counted`
     names the later step whose count, read back itself, passes or fails this try.
+    keeps_open: the answer of a choice that makes the step an open point.
     crew: how many people the step takes.
     """
 
@@ -233,6 +238,7 @@ class Step(_Model):
     for_each: str | None = None
     affirm: bool = False
     counted: str = ""
+    keeps_open: str = ""
     crew: int = Field(1, ge=1, le=2)
     mark: str = ""
     helper: str = ""
@@ -262,6 +268,23 @@ class Step(_Model):
         return several and not self.counted and (self.affirm or bool(self.mark))
 
 
+class Beside(_Model):
+    """How a reading is set beside that of the door's last visit.
+
+    by: calculator with the inputs `now` and `last` that bounds a usual change; unusual: what the
+    trade makes of a change beyond it, spoken. fact: the fact of the job's sheet whose place the
+    reading on record takes; the steps tell it, so it isn't told again. left: a reading of the last
+    visit that counts before it (the value as the door was left). otherwise: the fact where neither
+    record nor sheet has one.
+    """
+
+    by: str = ""
+    unusual: str = ""
+    fact: str = ""
+    left: str = ""
+    otherwise: str = ""
+
+
 class Part(_Model):
     """A pack as a part of a strung plan. minutes: what it takes at one door, by our estimate."""
 
@@ -277,8 +300,9 @@ class Pack(_Model):
     found: "in-service" for work on a closed, live panel that puts no hands inside: its way from
     unknown to energised is the warning and `clear to energise`, without an isolation before.
     at_door: its work needs barriers, ladder and protective gear, so getting ready comes first.
-    takes: readings of earlier packs that its sums use, with their units. crew: how many people it
-    takes. parts: the packs that a strung pack is made of, in order.
+    takes: readings of earlier packs that its sums use, with their units. beside: readings that are
+    set beside those of earlier visits; a plan with any begins by telling what these left. crew: how
+    many people it takes. parts: the packs that a strung pack is made of, in order.
     """
 
     name: str
@@ -292,6 +316,7 @@ class Pack(_Model):
     at_door: bool = True
     minutes: int = 0
     takes: dict[str, str] = Field(default_factory=dict)
+    beside: dict[str, Beside] = Field(default_factory=dict)
     crew: int = 1
     parts: tuple[Part, ...] = ()
 
@@ -383,6 +408,54 @@ class Instrument(_Model):
     calibration_due: str = ""
 
 
+class PastVisit(_Model):
+    """An earlier job at the same door. on: the day it began, ISO 8601."""
+
+    job: str
+    on: str
+    title: str = ""
+
+
+class PastReading(_Model):
+    """What a reading was at an earlier job. value: as it was said, None with a `special`."""
+
+    job: str
+    on: str
+    value: Decimal | None = None
+    unit: str = "one"
+    special: str = ""
+    verdict: str = "none"
+    at_least: Decimal | None = None
+    at_most: Decimal | None = None
+    limit_unit: str = ""
+
+
+class CarriedPoint(_Model):
+    """An open point that an earlier job left. on: the day it was opened; reason: as dictated."""
+
+    job: str
+    on: str
+    step: str
+    cause: str
+    label: str
+    reason: str = ""
+
+    def told(self, *, reason: bool = False) -> str:
+        """The point in words, with or without what somebody said of it."""
+        causes = {"unable": "not done", "failed": "outside its limits", "misplaced": "misplaced"}
+        cause = causes.get(self.cause, "")
+        said = f": {self.reason}" if reason and self.reason else ""
+        return f"{self.label}{', ' if cause else ''}{cause}{said}."
+
+
+class History(_Model):
+    """What the record has of a door before a job, oldest first."""
+
+    visits: tuple[PastVisit, ...] = ()
+    readings: dict[str, tuple[PastReading, ...]] = Field(default_factory=dict)
+    points: tuple[CarriedPoint, ...] = ()
+
+
 class Job(_Model):
     """One door's job. Everything a maker prints on a label or sheet is data in here."""
 
@@ -410,6 +483,8 @@ class Job(_Model):
     packs: tuple[str, ...] = ("power-entry",)
     listening: Literal["open", "attention-word", "push-to-talk"] = "open"
     keep_clips: bool = False
+    # From the record, not from the sheet; None where no pack of the job asks for it.
+    history: History | None = Field(None, exclude=True)
 
 
 class Plan(_Model):

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from assistant.errors import PackError
-from assistant.procedure import gates
+from assistant.procedure import gates, past
 from assistant.procedure.load import bind
 from assistant.procedure.model import Job, Pack, PackSource, Part, Plan, Step
 from assistant.procedure.run import Run
@@ -75,7 +75,8 @@ def string(packs: Sequence[Pack], frame: Callable[[str], Pack]) -> Pack:
 
 def plan(packs: Sequence[Pack], frame: Callable[[str], Pack], job: Job) -> Plan:
     """The plan of a job's packs; see `string` and `load.bind`."""
-    return bind(string(packs, frame), job)
+    pack = string(packs, frame)
+    return bind(pack, past.with_history(pack, job))
 
 
 @dataclass(frozen=True)
@@ -169,6 +170,7 @@ def _joined(
         found="in-service" if found_live else "unknown",
         at_door=any(pack.at_door for pack in packs),
         minutes=sum(pack.minutes for pack in packs),
+        beside={name: each for pack in packs for name, each in pack.beside.items()},
         crew=max(pack.crew for pack in packs),
         parts=tuple(
             Part(name=p.name, title=p.title, version=p.version, minutes=p.minutes)

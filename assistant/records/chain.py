@@ -51,6 +51,7 @@ PRIVATE = tuple(
         *("event/input/person", "event/input/people/*", "event/input/candidates/*"),
         *("effects/*/text", "effects/*/reason", "effects/*/said", "effects/*/person"),
         *("effects/*/candidates/*", "attachment/name"),
+        "start/texts/carried-reasons",
     )
 )
 ROLES = frozenset({"lead", "helper", "customer", "system", "both"})  # no names of people

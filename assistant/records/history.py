@@ -94,7 +94,7 @@ class Due:
 # Which job is of which door is in its first entry; the rest of the view costs reading all of them.
 _HEADS = """
     SELECT e.job, json_extract(e.body, '$.start.site') AS site,
-        json_extract(e.body, '$.start.door') AS door
+        json_extract(e.body, '$.start.door') AS door, jobs.started_wall AS started
     FROM entries AS e JOIN jobs ON jobs.id = e.job WHERE e.seq = 1
     ORDER BY jobs.started_wall, e.job
 """
@@ -111,8 +111,8 @@ def jobs_of_door(store: Store, door: str, site: str = "") -> list[dict[str, Any]
         If no job is of this door, or doors of several sites have this name; names what there is.
     """
     rows = store.query(_HEADS)
-    named = [row for row in rows if _same(row["door"], door)]
-    found = [row for row in named if not site or _same(row["site"], site)]
+    named = [row for row in rows if same(row["door"], door)]
+    found = [row for row in named if not site or same(row["site"], site)]
     if not found:
         doors = sorted({f"{row['door']} at {row['site']}" for row in rows if row["door"]})
         known = "; ".join(doors[:12]) or "none yet"
@@ -127,7 +127,7 @@ def jobs_of_door(store: Store, door: str, site: str = "") -> list[dict[str, Any]
 def _whole(store: Store, job_id: str) -> dict[str, Any]:
     """A job's row of the view, and counts."""
     (row,) = store.query("SELECT * FROM jobs_of_door WHERE job = ?", [job_id])
-    readings = _last_readings(store, row["job"])
+    readings = last_readings(store, row["job"])
     row["readings"] = len(readings)
     row["failed"] = [name for name, each in readings.items() if each["verdict"] == "fail"]
     points = store.query("SELECT step FROM open_points WHERE job = ?", [row["job"]])
@@ -135,11 +135,17 @@ def _whole(store: Store, job_id: str) -> dict[str, Any]:
     return row
 
 
-def _same(a: str | None, b: str) -> bool:
+def work_of(store: Store) -> list[dict[str, Any]]:
+    """Job, site, door and start of every job, oldest first."""
+    return store.query(_HEADS)
+
+
+def same(a: str | None, b: str) -> bool:
+    """True if two names of a site or door are one."""
     return (a or "").strip().casefold() == b.strip().casefold()
 
 
-def _last_readings(store: Store, job_id: str) -> dict[str, dict[str, Any]]:
+def last_readings(store: Store, job_id: str) -> dict[str, dict[str, Any]]:
     """A job's readings by name, the last of each."""
     return {row["name"]: row for row in store.readings(job_id)}
 
@@ -179,7 +185,7 @@ def trend(store: Store, door: str, reading: str, site: str = "") -> Trend:
     taken: list[dict[str, Any]] = []
     known: set[str] = set()
     for job in jobs:
-        readings = _last_readings(store, job["job"])
+        readings = last_readings(store, job["job"])
         known |= readings.keys()
         if reading in readings:
             taken.append(readings[reading])
@@ -345,7 +351,7 @@ def due_of(store: Store, job: dict[str, Any], today: date, days: int = SERVICE_D
     """When the door of a job (a row of `jobs_of_door`) is due after it."""
     ended = str(job["ended"] or job["started"])
     reason, interval = f"{days} days after the last job; no job says another interval", days
-    said = _last_readings(store, job["job"]).get(SERVICE_READING)
+    said = last_readings(store, job["job"]).get(SERVICE_READING)
     if said and said["si_value"] is not None and said["si_unit"] == "s":
         interval = int(said["si_value"] // 86_400)
         reason = f"{interval} days, as entry {said['seq']} of the job says"

@@ -120,6 +120,9 @@ SOUND = {
     "next-service": {"cycles-a-day": "480", "every-cycles": "100000"},
     "daily-use": {"count": "91000", "last": "0", "days": "190 d"},
     "current-change": {"now": "2.1 A", "last": "2.0 A"},
+    "insulation-change": {"now": "240 Mohm", "last": "480 Mohm"},
+    "battery-change": {"now": "3.5 V", "last": "3.6 V"},
+    "resistance-change": {"now": "8.3 kohm", "last": "8.2 kohm"},
     "time-change": {"now": "9.9 s", "last": "9.8 s"},
 }
 

@@ -118,7 +118,9 @@ def test_a_counter_that_runs_backwards_is_refused():
 @pytest.mark.parametrize(
     ("name", "now", "last"),
     [("current-change", "2.4 A", "2.0 A"), ("time-change", "11 s", "10 s"),
-     ("time-change", "8.5 s", "10 s"), ("current-change", "500 mA", "0.5 A")],
+     ("time-change", "8.5 s", "10 s"), ("current-change", "500 mA", "0.5 A"),
+     ("insulation-change", "210 Mohm", "0.48 Gohm"), ("battery-change", "3420 mV", "3.6 V"),
+     ("resistance-change", "8.2 kohm", "9100 ohm")],
 )  # fmt: skip
 def test_a_change_is_the_one_that_pint_works_out(work, name, now, last):
     """pint's own registry, an independent library, in whatever units the two were given."""
@@ -128,7 +130,20 @@ def test_a_change_is_the_one_that_pint_works_out(work, name, now, last):
 
 
 def test_a_change_is_bounded_either_way_by_what_is_usual(work):
-    """20 % of a current and 10 % of a time: common practice, no source."""
-    for name, most in (("current-change", 20), ("time-change", 10)):
+    """20 % of a current, 10 % of a time or a resistance: common practice, no source."""
+    for name, most in (("current-change", 20), ("time-change", 10), ("resistance-change", 10)):
         found = work(name, now="12", last="10")
         assert (found.at_least.value, found.at_most.value) == (-most, most)
+
+
+@pytest.mark.parametrize(
+    ("name", "now", "usual"),
+    [("insulation-change", "5", False), ("insulation-change", "7", True),
+     ("insulation-change", "90", True), ("battery-change", "9.6", False),
+     ("battery-change", "9.8", True), ("battery-change", "12", True)],
+)  # fmt: skip
+def test_insulation_and_battery_are_unusual_only_when_they_fall(work, name, now, usual):
+    """Half the insulation, 4 % less at a battery: common practice, no source."""
+    found = work(name, now=now, last="10")
+    assert found.at_most is None
+    assert (value(found, "change") >= found.at_least.value) == usual
