@@ -76,7 +76,7 @@ def running_current(
     "overload-dial",
     "Setting found on a motor's overload protection",
     PLATE,
-    Input("sized", "ampere", "setting of the sizing; 0 works it out", low=0, high=300, default="0 A"),
+    Input("sized", "ampere", "setting of the sizing; 0: none", low=0, high=300, default="0 A"),
     CODE_SET,
     FACTOR,
     RISE,

@@ -25,7 +25,7 @@ def spread(work, *amps):
 
 
 def test_a_running_current_lies_between_an_idle_motor_and_its_overload():
-    """NEC 430.32(A)(1), read: 125 percent at service factor 1.15. The lower end is common practice."""
+    """NEC 430.32(A)(1), read: 125 percent at factor 1.15. The lower end is common practice."""
     assert limits(calculate("running-current", {"current": "10 A", **AMERICAN})) == (2, 12.5)
     # IEC 60947-4-1, from memory: the nameplate itself.
     assert limits(calculate("running-current", {"current": "1.8 A"})) == pytest.approx((0.36, 1.8))
@@ -42,7 +42,7 @@ def test_the_least_current_is_below_that_of_an_idle_motor():
 
 def test_point_six_ampere_are_too_little_for_the_motor_of_door_d1():
     least, _ = limits(calculate("running-current", {"current": "3.2 A", **AMERICAN}))
-    assert 0.6 < least
+    assert least > 0.6
 
 
 def test_a_dial_lies_between_nine_tenths_of_the_plate_and_the_setting():
@@ -79,7 +79,7 @@ def test_a_lost_phase_comes_out_far_above_ten_percent_and_is_said(work):
 
 @given(st.decimals("0.1", 100, places=2))
 def test_equal_currents_have_no_unbalance(amps):
-    given_ = {name: f"{amps} A" for name in ("first", "second", "third")}
+    given_ = dict.fromkeys(("first", "second", "third"), f"{amps} A")
     assert float(calculate("current-unbalance", given_).values["unbalance"].value) < 1e-9
 
 
