@@ -536,7 +536,7 @@ def pairs(supply: Supply) -> tuple[tuple[str, str], ...]:
 
 
 def lead_of(job: Job, device: str, place: int) -> str:
-    """Name of a device's first, second, ... conductor in the terminal plan; without one a number."""
+    """Name of a device's first, second, ... conductor in the plan; without one a number."""
     rows = [r for r in job.terminals if r.device == device and r.role == "conductor"]
     return rows[place - 1].conductor if place <= len(rows) else f"number {place}"
 
