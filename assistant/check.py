@@ -143,7 +143,7 @@ def _terminals(path: Path, job: Job | None) -> tuple[Checked, list[Fault]]:
     plan = load_terminals(path)
     faults = [
         Fault(each.file, each.line, each.step, each.problem)
-        for each in terminals.faults(plan, job, _sound_alike)
+        for each in terminals.faults(plan, job, sound_alike)
     ]
     name = f"terminal plan of {job.job}" if job else f"terminal plan {path.name}"
     alone = Checked(name, len(plan.rows), "lines")
@@ -171,7 +171,8 @@ def _steps_for(name: str, job: Job) -> tuple[Step, ...]:
         return ()
 
 
-def _sound_alike(one: str, other: str) -> bool:
+def sound_alike(one: str, other: str) -> bool:
+    """True if a recogniser may take one name of a terminal plan for the other."""
     return sounds.alike(spoken(one), spoken(other))
 
 

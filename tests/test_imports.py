@@ -1,6 +1,7 @@
 """Imports between the parts point one way, read from the source.
 
     cli  ->  server, rehearse, doctor, check  ->  job
+    server  ->  set_up  ->  check
     job  ->  dialogue, records  ->  procedure  ->  calc  ->  quantity
     job  ->  speech
     check  ->  faults  ->  dialogue, procedure
@@ -42,7 +43,8 @@ MAY_IMPORT = {
     "phases": {"procedure", "resources"},
     "doctor": {"check", "records", "resources", "speech"},
     "rehearse": {"job", "clock", "dialogue", "procedure", "quantity", "speech"},
-    "server": {"job", "clock", "procedure", "records", "resources", "speech"},
+    "set_up": {"check", "job", "procedure"},
+    "server": {"job", "clock", "procedure", "records", "resources", "set_up", "speech"},
 }
 # The composition: it builds the parts and hands them over.
 ANYTHING = {"cli", "cli_fault", "cli_office", "cli_record"}

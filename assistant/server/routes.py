@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import base64
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 from urllib.parse import urlencode
 
@@ -12,8 +16,8 @@ import segno
 from flask import Flask, Response, request, send_file, send_from_directory
 from werkzeug.exceptions import HTTPException, NotFound
 
-from assistant import resources
-from assistant.errors import PackError, ThirdhandError
+from assistant import resources, set_up
+from assistant.errors import FileError, PackError, ThirdhandError
 from assistant.job import find_job, find_pack, plan_if_readable
 from assistant.procedure.load import load_job, load_pack
 from assistant.procedure.model import Job
@@ -56,8 +60,41 @@ def _chosen(body: dict[str, Any], job: Job) -> tuple[list[str], list[str]]:
     return [each for each in job.packs if each in packs], people
 
 
+@contextmanager
+def _set_up(body: dict[str, Any], spec: str) -> Iterator[Path]:
+    """The job file of a sheet as the form wants it; what is wrong is told by field, or by line."""
+    changes, plan = body.get("changes") or {}, body.get("plan")
+    if not isinstance(changes, dict):
+        raise Problem(400, "The changes are no object.", "Send options, supply, instruments.")
+    with TemporaryDirectory() as folder:
+        try:
+            yield set_up.make_over(spec, changes, _plan_file(plan), Path(folder))
+        except FileError as error:
+            where = f"{Path(error.file).name}, line {error.line}: " if error.line else ""
+            raise Problem(
+                409, f"{where}{error.problem}.", "Put that right, then try again."
+            ) from error
+
+
+def _plan_file(given: Any) -> set_up.PlanFile | None:
+    if given is None:
+        return None
+    try:
+        raw = base64.b64decode(given["base64"], validate=True)
+        return set_up.PlanFile(str(given["name"])[-STRING_MAX:], raw)
+    except (KeyError, TypeError, ValueError) as error:
+        do = 'Send {"name": "plan.csv", "base64": its bytes}.'
+        raise Problem(400, "The terminal plan did not arrive as a file.", do) from error
+
+
 def _door(name: str, job: Job) -> dict[str, str]:
     return {"name": name, "site": job.site, "door": job.door, "door_type": job.door_type}
+
+
+@lru_cache(maxsize=1)
+def _options() -> set[str]:
+    """Every option that some sheet has."""
+    return {option for name in _sheets() for option in _sheet(name).options}
 
 
 def _changed_at(pack: Path) -> tuple[int, ...]:
@@ -145,8 +182,20 @@ def install(app: Flask, hub: Hub, web: Path, pairing: Pairing | None = None) -> 
         spec = given.get("job")
         if not isinstance(spec, str) or not SHEET.fullmatch(spec):
             raise Problem(400, "No job was named.", 'Send {"job": "NAME"} with a name, not a path.')
-        packs, people = _chosen(given, _sheet(spec))
-        return {"job": hub.new(spec, packs, people).job_id}, 201
+        job = _sheet(spec)
+        packs, people = _chosen(given, job)
+        if not given.get("changes") and given.get("plan") is None:
+            return {"job": hub.new(spec, packs, people).job_id}, 201
+        with _set_up(given, spec) as path:
+            return {"job": hub.new(str(path), packs, people).job_id}, 201
+
+    @app.post("/api/sheets/<name>/look")
+    def look(name: str) -> Any:
+        body = request.get_json(silent=True)
+        _sheet(name)
+        with _set_up(body if isinstance(body, dict) else {}, name) as path:
+            lines, faults = set_up.plan_faults(path)
+        return {"lines": lines, "faults": [{"line": f.line, "problem": f.problem} for f in faults]}
 
     @app.get("/api/pairing")
     def invite() -> Any:
@@ -242,7 +291,10 @@ def install(app: Flask, hub: Hub, web: Path, pairing: Pairing | None = None) -> 
     def sheet(name: str) -> Any:
         job = _sheet(name)
         rows = [_pack_row(each, _changed_at(find_pack(each))) for each in job.packs]
-        return _door(name, job) | {"people": list(job.people), "packs": rows}
+        told = _door(name, job) | {"people": list(job.people), "packs": rows}
+        fitted = {"options": list(job.options), "known_options": sorted(_options())}
+        here = {"supply": job.supply.model_dump(), "lines": len(job.terminals)}
+        return told | fitted | here | {"instruments": [i.model_dump() for i in job.instruments]}
 
     @app.get("/api/packs")
     def packs() -> Any:

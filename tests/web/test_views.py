@@ -31,6 +31,7 @@ PAGES = {
     "settings": "[data-tell=slower]",
     "sound": ".limits",
 }
+FORM = ("supply", "options", "instruments", "terminals", "parts")
 UNNAMED = """() => {
   document.querySelector("main").append(document.createElement("button"));
 }"""
@@ -82,7 +83,7 @@ def test_axe_and_the_rules_of_this_page_find_nothing_on_any_view(
             page.set_viewport_size({"width": width, "height": height})
             page.emulate_media(color_scheme=theme)
             if below:
-                page.locator(below).evaluate("e => e.scrollIntoView({ block: 'center' })")
+                page.locator(below).evaluate("e => e.scrollIntoView({ block: 'start' })")
             keep(page, f"{name}-{size}-{theme}")
             if not below and (size, theme) in LOOKS:
                 found[f"{name} {size} {theme}"] = faults(page) + grave(page)
@@ -102,10 +103,11 @@ def test_axe_and_the_rules_of_this_page_find_nothing_on_any_view(
     press(page, "[data-go=set-up]")
     press(page, "[data-sheet=pinewharf-d1]")
     page.wait_for_selector("[data-act=begin]")
+    for name in FORM:
+        page.click(f"[data-of={name}] summary")
     look_at("set-up")
-    for name in ("supply", "options", "instruments", "terminals", "parts"):
-        if SCREENS:
-            look_at(f"set-up-{name}", f"[data-of={name}]")
+    for name in FORM if SCREENS else ():
+        look_at(f"set-up-{name}", f"[data-of={name}] summary")
     assert {name: each for name, each in found.items() if each} == {}
     assert len(found) == (len(PAGES) + 3) * len(LOOKS)
     page.evaluate(UNNAMED)  # a fault that is there is found
@@ -158,6 +160,7 @@ def test_parts_and_people_are_chosen_and_the_job_begins_with_them(
     go(page, "jobs")
     press(page, "[data-go=set-up]")
     press(page, "[data-sheet=pinewharf-d1]")
+    press(page, "[data-of=parts] summary")
     page.wait_for_selector("[data-part=safety-tests]")
     assert page.inner_text("[data-sum]").startswith("20 of 20 parts")
     press(page, "[data-crew=alone]")
@@ -174,9 +177,61 @@ def test_parts_and_people_are_chosen_and_the_job_begins_with_them(
     start(page)
     newest = jobs.open(jobs.list()[0]["id"])
     assert newest.plan.job.people == ("lead",)
+    bodies = (entry.body for entry in jobs.store.entries(newest.job_id))
+    assert next(b["event"]["input"]["kind"] for b in bodies if "event" in b) == "started"
     named = {part.name for part in newest.plan.pack.parts}
     assert {"motor", "mounting"} <= named
     assert not named & {"light-beams", "safety-tests", "power-entry"}
+
+
+def test_what_stands_at_the_door_is_set_by_choice_and_a_plan_is_taken_from_a_file(
+    phone: Any, server: Server, jobs: Jobs, tmp_path: Path
+) -> None:
+    phone.expected += ["409"]  # the console tells of the plan that is refused
+    page = phone(server.url)
+    start(page)
+    go(page, "jobs")
+    press(page, "[data-go=set-up]")
+    press(page, "[data-sheet=pinewharf-d2]")
+    page.wait_for_selector("[data-of=supply]")
+    for name in ("supply", "options", "instruments", "terminals"):
+        page.click(f"[data-of={name}] summary")
+    press(page, "[data-volts='240 V']")
+    page.click("[data-hertz='60 Hz']")
+    assert "240 V, 60 Hz" in page.inner_text("[data-of=supply] summary")
+    page.click("[data-option=traffic-light]")
+    page.click("[data-instrument=M-2]")
+    page.click("[data-add='clamp meter']")
+    page.fill("[data-due=M-3]", "2027-05-01")
+    assert "M-1, M-3" in page.inner_text("[data-of=instruments] summary")
+
+    kept = Path(__file__).parents[2] / "steps" / "jobs" / "plans" / "d2.csv"
+    lines = kept.read_text(encoding="utf-8").splitlines(keepends=True)
+    plan = tmp_path / "sheet.csv"
+    plan.write_text("".join(lines).replace("voltage_class", "voltage", 1), encoding="utf-8")
+    page.set_input_files("[data-file]", plan)
+    page.wait_for_selector("[data-told]:text('voltage_class')")  # not taken, and why
+    lamps = [n for n, line in enumerate(lines, 1) if line.startswith("traffic-light")]
+    plan.write_text("".join(lines), encoding="utf-8")
+    page.set_input_files("[data-file]", plan)
+    page.wait_for_selector(f"[data-of=terminals] li:text('Line {lamps[0]}: ')")
+    plan.write_text("".join(each for each in lines if "traffic-light" not in each), "utf-8")
+    page.set_input_files("[data-file]", plan)
+    page.wait_for_selector("[data-told]:text('no fault found')")
+
+    press(page, "[data-act=begin]")
+    page.wait_for_url(re.compile("job=pinewharf-d2"))
+    begun = jobs.open(jobs.list()[0]["id"]).plan.job
+    assert begun.supply.model_dump() == {
+        "system": "single-phase", "nominal": "240 V", "frequency": "60 Hz"}  # fmt: skip
+    assert "traffic-light" not in begun.options
+    assert "brake" in begun.options
+    assert [(i.id, i.kind, i.calibration_due) for i in begun.instruments] == [
+        ("M-1", "multimeter and contact tester", "2027-03-31"),
+        ("M-3", "clamp meter", "2027-05-01"),
+    ]
+    assert not any(row.device == "traffic-light" for row in begun.terminals)
+    assert any(row.device == "mains" for row in begun.terminals)
 
 
 def test_a_job_that_could_not_be_begun_is_said_and_can_be_begun_after_all(

@@ -1,26 +1,18 @@
-// Setting up a job: the door, who works, which parts. All by choice, nothing is typed.
+// Setting up a job: the door, who works, what is at the door, which parts. All by choice: nothing
+// is typed.
 
+import { folded, instrumentsPart, oneOf, optionsPart, supplyPart, terminalsPart, toggle } from "./door-form.js";
 import { button, element, fill } from "./element.js";
 import { duration } from "./progress.js";
-import { shape } from "./shapes.js";
 
 const words = (name) => name.replaceAll("-", " ");
-const CREWS = { alone: ["lead"], two: ["lead", "helper"] };
-
-// A button that is chosen or not. It is repainted in place: a new one would be inert for a moment
-// and would lose the focus.
-function toggle(first, press, properties) {
-  const sign = element("span"), second = element("span", { class: "second" });
-  const node = button([element("span", { class: "choice" }, sign,
-    element("span", {}, element("span", { class: "first" }, first), second))], press, properties);
-  const paint = (on, text, disabled = false) => {
-    fill(sign, shape(on ? "tick" : "box"));
-    second.textContent = text;
-    node.setAttribute("aria-pressed", String(on));
-    node.disabled = disabled;
-  };
-  return { node, paint };
+// What tells the sheets of one door from each other: the rest of the name after the shortest one.
+function visit(sheet, sheets) {
+  const names = sheets.filter(({ site, door }) => site === sheet.site && door === sheet.door).map(({ name }) => name);
+  const shortest = names.reduce((one, other) => (other.length < one.length ? other : one));
+  return sheet.name.startsWith(`${shortest}-`) ? `, ${words(sheet.name.slice(shortest.length + 1))}` : "";
 }
+const CREWS = { alone: ["lead"], two: ["lead", "helper"] };
 
 export async function setUpView(root, ask, act) {
   fill(root, element("h1", {}, "Set up a job"), element("p", { class: "quiet" }, "Reading…"));
@@ -38,14 +30,14 @@ export async function setUpView(root, ask, act) {
     fill(rest, element("p", { class: "quiet", role: "status" }, "Reading…"));
     let shown;
     try {
-      shown = form(await ask(`/api/sheets/${encodeURIComponent(name)}`), act);
+      shown = form(await ask(`/api/sheets/${encodeURIComponent(name)}`), ask, act);
     } catch (problem) {
       shown = [element("p", {}, problem.message)];
     }
     if (wanted === name) fill(rest, ...shown); // another door may have been pressed meanwhile
   }
   const doors = sheets.map((sheet) => {
-    const door = toggle(`Door ${sheet.door}`, () => {
+    const door = toggle(`Door ${sheet.door}${visit(sheet, sheets)}`, () => {
       for (const other of doors) other.paint(other === door);
       open(sheet.name);
     }, { "data-sheet": sheet.name });
@@ -60,52 +52,67 @@ export async function setUpView(root, ask, act) {
     rest);
 }
 
-// People and parts of one door, and the button that begins its job.
-function form(sheet, act) {
-  let crew = sheet.people.length > 1 ? "two" : "alone";
-  let begun = false;
+// People, what is at the door, and parts of one job, and the button that begins it.
+function form(sheet, ask, act) {
+  const crew = oneOf("crew", [["alone", "Lead alone"], ["two", "With a helper"]],
+    sheet.people.length > 1 ? "two" : "alone", () => paint());
+  const supply = supplyPart(sheet), instruments = instrumentsPart(sheet);
+  const options = optionsPart(sheet, () => terminals.again());
+  const terminals = terminalsPart(sheet, (plan) =>
+    ask(`/api/sheets/${encodeURIComponent(sheet.name)}/look`, { plan, changes: changes() }));
+  const changes = () => ({ ...supply.changes(), ...options.changes(), ...instruments.changes() });
+
   const wanted = new Set(sheet.packs.map(({ name }) => name));
-  const fits = (pack) => pack.people <= CREWS[crew].length;
+  const fits = (pack) => pack.people <= CREWS[crew.chosen()].length;
   const picked = () => sheet.packs.filter((pack) => wanted.has(pack.name) && fits(pack));
   const every = (on) => () => {
     for (const { name } of sheet.packs) on ? wanted.add(name) : wanted.delete(name);
     paint();
   };
-
-  const people = Object.keys(CREWS).map((name) => button(name === "two" ? "With a helper" : "Lead alone",
-    () => { crew = name; paint(); }, { "data-crew": name }));
   const parts = sheet.packs.map((pack) => [pack, toggle(pack.title, () => {
     if (!wanted.delete(pack.name)) wanted.add(pack.name);
     paint();
   }, { "data-part": pack.name })]);
+  const summed = () => {
+    const found = picked();
+    return found.length
+      ? `${found.length} of ${sheet.packs.length} parts, about ${duration(found.reduce((all, pack) => all + pack.minutes, 0))}`
+      : "Choose one part or more.";
+  };
   const sum = element("p", { class: "limits", "data-sum": "", "aria-live": "polite" });
+  let begun = false;
   const begin = button("Begin the job", async () => {
     if (begun) return;
     begun = true; // a second press begins no second job
     const packs = picked().map(({ name }) => name);
-    const all = packs.length === sheet.packs.length;
-    begun = await act.begin({ job: sheet.name, people: CREWS[crew], ...(all ? {} : { packs }) });
+    const changed = changes(), plan = terminals.plan();
+    begun = await act.begin({
+      job: sheet.name, people: CREWS[crew.chosen()],
+      ...(packs.length === sheet.packs.length ? {} : { packs }),
+      ...(Object.keys(changed).length ? { changes: changed } : {}),
+      ...(plan ? { plan } : {}),
+    });
   }, { class: "key", "data-act": "begin" });
 
+  const partsPart = folded("parts", "Parts", summed, [
+    element("div", { class: "grid" },
+      button("All", every(true), { "data-act": "all-parts" }), button("None", every(false), { "data-act": "no-parts" })),
+    element("div", { class: "stack" }, parts.map(([, { node }]) => node))]);
+
   function paint() {
-    for (const each of people) each.setAttribute("aria-pressed", String(each.dataset.crew === crew));
     for (const [pack, row] of parts) {
       row.paint(wanted.has(pack.name) && fits(pack), fits(pack) ? duration(pack.minutes) : "Takes two people", !fits(pack));
     }
-    const found = picked();
-    sum.textContent = found.length
-      ? `${found.length} of ${sheet.packs.length} parts, about ${duration(found.reduce((all, pack) => all + pack.minutes, 0))}`
-      : "Choose one part or more.";
-    begin.disabled = !found.length;
+    sum.textContent = summed();
+    begin.disabled = !picked().length;
+    partsPart.dispatchEvent(new Event("painted"));
   }
 
   paint();
   return [
-    element("h2", {}, "People"), element("div", { class: "grid" }, people),
-    element("h2", {}, "Parts"),
-    element("div", { class: "grid" },
-      button("All", every(true), { "data-act": "all-parts" }), button("None", every(false), { "data-act": "no-parts" })),
-    element("div", { class: "stack" }, parts.map(([, { node }]) => node)),
+    element("h2", {}, "People"), crew.node,
+    element("h2", {}, "As it is at the door"),
+    element("div", { class: "stack" }, supply.node, options.node, instruments.node, terminals.node, partsPart),
     element("div", { class: "stack" }, sum, begin),
   ];
 }
