@@ -63,7 +63,7 @@ def test_every_answer_but_the_right_one_leads_to_what_to_do(name):
 
 def test_leads_are_changed_by_phases_and_only_where_the_answer_was_the_leads():
     leads = {"power-jog": "it closes", "power-wrong": "at the leads"}
-    setting = {"power-jog": "it closes", "power-wrong": "by a setting"}
+    setting = {"power-jog": "it closes", "power-wrong": "in the settings"}
     changed = {"power-leads-read", "power-swap", "power-swap-single", "power-swap-tight"}
     for name in ("d1", "d3", "d4"):
         assert asked(name, leads) & changed == changed - {"power-swap-single"}
