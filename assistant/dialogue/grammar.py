@@ -26,7 +26,7 @@ from assistant.quantity import same_dimension, spoken_units
 from assistant.speech.recogniser import Expected
 
 # What is heard whatever the state: the safe side must never depend on a mode.
-_SAFETY = ("stop-work", "emergency", "lock-off", "power-on")
+SAFETY = ("stop-work", "emergency", "lock-off", "power-on")
 _HELD = (
     *("go-ahead", "say-again", "where-are-we", "reason", "limits", "read-back", "note"),
     *("call-helper", "take-photo", "slower", "faster", "louder", "quieter"),
@@ -79,7 +79,7 @@ def _now(plan: Plan, run: Run) -> Iterator[Phrase]:
     if run.held:
         weight = "command" if run.held == "stand-by" else "gate"
         yield from _universal("go-ahead", weight=weight)
-        yield from _universal(*_HELD, *_SAFETY)
+        yield from _universal(*_HELD, *SAFETY)
         return
     if run.sum:
         yield from _sum(run.sum)
@@ -93,7 +93,7 @@ def _now(plan: Plan, run: Run) -> Iterator[Phrase]:
         yield from _landed(plan, asked)
         yield from _instruments(plan, asked)
         yield from _corrections(plan, run)
-        yield from _universal(*_PENDING, *_SAFETY)
+        yield from _universal(*_PENDING, *SAFETY)
         return
     if step:
         yield from _own(step, run)
@@ -130,7 +130,7 @@ def _sum(asked_for: Sum) -> Iterator[Phrase]:
     if asked and asked.many:
         yield _choice(words["more"], MORE)
     keys = ("working", "use-result", "go-ahead") if asked_for.result else ("correction",)
-    yield from _universal(*keys, "disregard", "say-again", "stand-by", *_SAFETY)
+    yield from _universal(*keys, "disregard", "say-again", "stand-by", *SAFETY)
 
 
 def _choice(text: str, answer: str) -> Phrase:
@@ -170,7 +170,7 @@ def _own(step: Step, run: Run) -> Iterator[Phrase]:
     if expects.confirmation is not None:
         text = spoken(expects.confirmation)
         live = language().phrases.get(text)
-        if live and live.key in _SAFETY:
+        if live and live.key in SAFETY:
             # "Power is on" is never only an answer: said too early it voids the proof.
             yield Phrase(text, live.key, live.kind, live.fields, weight)
         else:
@@ -253,6 +253,16 @@ def _sections(plan: Plan, step: Step | None) -> Iterator[Phrase]:
         yield Phrase(text, f"={text}", "go-to", (("section", section),))
 
 
+def universal(*keys: str) -> tuple[Phrase, ...]:
+    """The phrases of some keys of the language file."""
+    return tuple(_universal(*keys))
+
+
+def unit_forms(*units: str) -> tuple[str, ...]:
+    """Every spoken unit that a value in one of `units` may end with."""
+    return _unit_words(units)
+
+
 def universal_phrases() -> tuple[Phrase, ...]:
     """Every phrase of the language file, accepted now or not."""
     return tuple(_universal(*_in_file_order()))
@@ -321,18 +331,20 @@ def sentences(plan: Plan, run: Run) -> tuple[str, ...]:
 def sound_alike(templates: Iterable[str]) -> list[tuple[str, str]]:
     """Pairs of phrases that could be taken for one another; aliases of one meaning are no pair."""
     meanings = language().phrases
-    named = [(t, meanings[t].key if t in meanings else f"={spoken(t)}") for t in templates]
-    return _pairs(named)
+    named = ((t, meanings[t].key if t in meanings else f"={spoken(t)}") for t in templates)
+    return list(_pairs(tuple(named)))
 
 
-def _pairs(named: list[tuple[str, str]]) -> list[tuple[str, str]]:
-    literals = [(text, key) for text, key in named if template(text).slot is None]
-    return [
+# One step is looked at alone, in the whole job, and at every door: its phrases are often the same.
+@lru_cache(maxsize=4096)
+def _pairs(named: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
+    said = [(text, key, spoken(text)) for text, key in named if template(text).slot is None]
+    return tuple(
         (a, b)
-        for place, (a, key_a) in enumerate(literals)
-        for b, key_b in literals[place + 1 :]
-        if key_a != key_b and alike(spoken(a), spoken(b))
-    ]
+        for place, (a, key_a, said_a) in enumerate(said)
+        for b, key_b, said_b in said[place + 1 :]
+        if key_a != key_b and alike(said_a, said_b)
+    )
 
 
 def alike_in_plan(plan: Plan) -> list[tuple[str, str, str]]:
@@ -344,7 +356,7 @@ def alike_in_plan(plan: Plan) -> list[tuple[str, str, str]]:
     out = []
     for step in plan.steps:
         run = Run(ledger=Ledger(people=plan.job.people, pairs=()), at=step.id)
-        named = [(phrase.template, phrase.key) for phrase in accepted(plan, run)]
+        named = tuple((phrase.template, phrase.key) for phrase in accepted(plan, run))
         for pair in _pairs(named):
             if pair not in told:
                 told.add(pair)

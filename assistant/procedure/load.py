@@ -394,7 +394,13 @@ def _placeholders(step: Step) -> set[str]:
 
 def load_job(path: Path) -> Job:
     """The job of a file, with the terminal plan it names; JobError names file and line."""
-    return parse_job(*_job_and_texts(path))
+    text, file, texts = _job_and_texts(path)
+    return _job_of(text, file, tuple(texts.items()))
+
+
+@lru_cache(maxsize=64)
+def _job_of(text: str, file: str, texts: tuple[tuple[str, str], ...]) -> Job:
+    return parse_job(text, file, dict(texts))
 
 
 def job_texts(path: Path) -> dict[str, str]:
@@ -419,15 +425,21 @@ def load_terminals(path: Path) -> TerminalPlan:
 
 def _job_and_texts(path: Path) -> tuple[str, str, dict[str, str]]:
     """Text and name of a job file, and the text of the plan that it names."""
-    tree = _mapping(read_yaml(path, JobError), str(path))
-    text = path.read_text(encoding="utf-8", errors="replace")
-    name = tree.get("terminals")
-    if not isinstance(name, str):
+    text = read_text(path, JobError)
+    name, line = _plan_named(text, str(path))
+    if name is None:
         return text, str(path), {}
-    line = line_of(tree, ("terminals",))
     if Path(name).is_absolute() or ".." in Path(name).parts:
         raise JobError(str(path), line, f"terminals: '{name}' must lie below the job's own folder")
-    return text, str(path), {str(name): _plan_text(path.parent / name, str(path), line)}
+    return text, str(path), {name: _plan_text(path.parent / name, str(path), line)}
+
+
+@lru_cache(maxsize=64)
+def _plan_named(text: str, file: str) -> tuple[str | None, int | None]:
+    """The terminal plan's file that a job names, and the line where it does."""
+    tree = _mapping(parse_yaml(text, file, JobError), file)
+    name = tree.get("terminals")
+    return (str(name), line_of(tree, ("terminals",))) if isinstance(name, str) else (None, None)
 
 
 def _plan_text(plan: Path, file: str, line: int | None) -> str:
