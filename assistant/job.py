@@ -23,12 +23,13 @@ from typing import Any, Literal
 
 import numpy as np
 
-from assistant import __version__, resources
+from assistant import __version__, finding, resources
 from assistant.clock import Clock
 from assistant.dialogue import grammar, replies
 from assistant.dialogue.interpret import interpret, interpret_text
 from assistant.dialogue.numbers import speak_value
 from assistant.errors import JobError, RecordError, ThirdhandError
+from assistant.faults import effects as guide_fx
 from assistant.procedure import effects as fx
 from assistant.procedure import gates, inputs, machine, past, values
 from assistant.procedure.load import (
@@ -63,7 +64,11 @@ NOTHING = ("noise", "too short")  # nor by a tone: on site it would never cease
 _OWED = inputs.DeviceJoined | inputs.DeviceLost | inputs.LockOff | inputs.PowerOn
 _OWED_COMMANDS = ("stop-work", "emergency")
 # What is taken at once, without another AFFIRM: it must be said to what is asked.
-_AT_ONCE = inputs.Affirm | inputs.Confirm | inputs.Choice | inputs.Unable
+_AT_ONCE = inputs.Affirm | inputs.Confirm | inputs.Choice | inputs.Unable | inputs.Guide
+# What the machine tells for a step, while the fault guide is spoken to and no step is.
+_OF_A_STEP = (
+    fx.Entered | fx.Refused | fx.Waiting | fx.ChallengeNeeded | fx.ChallengeGiven | fx.Finished
+)
 
 
 @dataclass(frozen=True)
@@ -87,6 +92,15 @@ class Turn:
     energy: str = "unknown"
     input: inputs.Input | None = None
     effects: tuple[fx.Effect, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Step:
+    """An event and what came of it: of the machine, then of the fault guide."""
+
+    event: inputs.Event
+    out: machine.Outcome
+    guide: tuple[guide_fx.Effect, ...] = ()
 
 
 def draw_challenge() -> str:
@@ -130,6 +144,7 @@ class JobSession:
         self.recogniser, self.voice = recogniser, voice
         self.clock = clock or Clock()
         self.run: Run = machine.start(plan)
+        self.finding = finding.Finding()
         self.speaking = Speaking()
         self._draw = challenge
         self._lock = threading.RLock()
@@ -167,7 +182,9 @@ class JobSession:
         session = cls(job_id, plan, store, **parts)
         last_s = 0.0
         for event in events_of(store, job_id):
-            session.run = machine.advance(plan, session.run, event).run
+            out = machine.advance(plan, session.run, event)
+            session.finding = finding.follow(session.finding, plan, event, out)[0]
+            session.run = out.run
             last_s = max(last_s, event.at_s)
         session._base_s += last_s
         session._begin(inputs.Restarted(on=session.clock.wall()[:10]))
@@ -217,12 +234,29 @@ class JobSession:
     def expected(self) -> Expected:
         """What may be said now."""
         with self._lock:
+            if self.finding.has_floor(self.run):
+                return finding.expected(self.finding)
             return grammar.expected(self.plan, self.run)
 
     def asked(self) -> object:
         """What is asked now: another than before once a turn has changed the question."""
-        run = self.run
+        run, live = self.run, self.finding.live
+        if live and self.finding.has_floor(run):
+            search = live.search
+            return search.phase, search.asked, search.waiting, search.named, live.pending
         return run.at, run.pending
+
+    def meaning(self, text: str) -> inputs.Input:
+        """What a typed line or a button's phrase means now."""
+        with self._lock:
+            if self.finding.has_floor(self.run):
+                return finding.interpret_text(text, self.finding)
+            return interpret_text(text, self.plan, self.run)
+
+    def _heard(self, heard: Transcript) -> inputs.Input:
+        if self.finding.has_floor(self.run):
+            return finding.interpret(heard, self.finding)
+        return interpret(heard, self.plan, self.run)
 
     def hear(
         self,
@@ -243,7 +277,7 @@ class JobSession:
         with self._lock:
             if not heard.text and heard.rejected in SILENT:
                 return self._tell(self._turn(device, heard, None, (), (), 0))
-            what = interpret(heard, self.plan, self.run)
+            what = self._heard(heard)
             if asked is not None and asked != self.asked() and isinstance(what, _AT_ONCE):
                 what = inputs.NotUnderstood(why="too soon")
             words = heard.text or heard.heard
@@ -282,7 +316,7 @@ class JobSession:
         A gate phrase doesn't pass this way by touch: that takes `gate_touch`.
         """
         with self._lock:
-            what = interpret_text(text, self.plan, self.run)
+            what = self.meaning(text)
             if via == "touch" and isinstance(what, inputs.Challenge):
                 what = inputs.NotUnderstood(why="not here")
             return self._act(what, device, via, text)
@@ -380,31 +414,45 @@ class JobSession:
     ) -> Turn:
         """Decide, record, take, answer."""
         with self._lock:
+            if isinstance(what, inputs.Guide) and what.said == finding.ASKED_FOR:
+                what = self._opening(what)
             event = self._event(what, device, via, heard, confidence)
-            steps: list[tuple[inputs.Event, machine.Outcome]] = []
-            run = self.run
-            for each in (*self._owed, event):
-                steps.append((each, machine.advance(self.plan, run, each)))
-                while any(isinstance(e, fx.ChallengeNeeded) for e in steps[-1][1].effects):
-                    drawn = inputs.ChallengeIssued(digits=self._draw())
-                    issued = self._event(drawn, "", "system", "", 1.0)
-                    steps.append((issued, machine.advance(self.plan, steps[-1][1].run, issued)))
-                run = steps[-1][1].run
+            steps: list[_Step] = []
+            run, found = self.run, self.finding
+            due = [*self._owed, event]
+            while due:
+                each = due.pop(0)
+                out = machine.advance(self.plan, run, each)
+                found, told, asks = finding.follow(found, self.plan, each, out)
+                steps.append(_Step(each, out, told))
+                run = out.run
+                if any(isinstance(e, fx.ChallengeNeeded) for e in out.effects):
+                    asks = (inputs.ChallengeIssued(digits=self._draw()), *asks)
+                due[:0] = [self._event(ask, "", "system", "", 1.0) for ask in asks]
             try:
                 seq = self._record(steps)
             except RecordError as problem:
                 return self._unrecorded(event, problem)
-            self.run, self._failing = run, False
+            self.run, self.finding, self._failing = run, found, False
             self._owed.clear()
-            effects = tuple(effect for _, out in steps for effect in out.effects)
+            effects = tuple(effect for step in steps for effect in step.out.effects)
             for effect in effects:
                 if isinstance(effect, fx.Setting):
                     self.speaking.change(effect.name)
                 if isinstance(effect, fx.HandedOver):
                     swap: dict[Role, Role] = {"lead": "helper", "helper": "lead"}
                     self._roles = {device: swap[role] for device, role in self._roles.items()}
-            words = self._words(effects)
-            return self._tell(self._turn(device, _as_heard(event), what, effects, words, seq))
+            words = self._words(effects, tuple(told for step in steps for told in step.guide))
+            turn = self._turn(device, _as_heard(event), what, effects, words, seq)
+            if isinstance(what, inputs.Guide) and words and not effects:
+                turn = replace(turn, tone="heard")
+            return self._tell(turn)
+
+    def _opening(self, what: inputs.Guide) -> inputs.Guide:
+        """A search that is open already needs no guide and no record."""
+        if self.finding.open:
+            return what
+        return finding.opening(self.store, self.job_id, self.plan, self.run)
 
     def _unrecorded(self, event: inputs.Event, problem: RecordError) -> Turn:
         """Nothing was taken; the job's own clock says so once and not each second."""
@@ -418,22 +466,34 @@ class JobSession:
         told = () if quiet else (f"Not recorded, nothing was taken. {problem}",)
         return self._tell(self._turn(event.device, _as_heard(event), what, (), told, 0))
 
-    def _record(self, steps: list[tuple[inputs.Event, machine.Outcome]]) -> int:
+    def _record(self, steps: list[_Step]) -> int:
         bodies = [
             {
-                "event": event.model_dump(mode="json"),
-                "effects": [effect.model_dump(mode="json") for effect in out.effects],
-                "energy": out.run.ledger.state,
+                "event": step.event.model_dump(mode="json"),
+                "effects": [effect.model_dump(mode="json") for effect in step.out.effects],
+                "energy": step.out.run.ledger.state,
             }
-            for event, out in steps
+            | (
+                {"guide": [told.model_dump(mode="json") for told in step.guide]}
+                if step.guide
+                else {}
+            )
+            for step in steps
         ]
-        wall, mono_s = self.clock.wall(), steps[-1][0].at_s
+        wall, mono_s = self.clock.wall(), steps[-1].event.at_s
         return self.store.append_all(self.job_id, bodies, wall=wall, mono_s=mono_s)[-1].seq
 
-    def _words(self, effects: tuple[fx.Effect, ...]) -> tuple[str, ...]:
+    def _words(
+        self, effects: tuple[fx.Effect, ...], guide: tuple[guide_fx.Effect, ...] = ()
+    ) -> tuple[str, ...]:
         if any(isinstance(effect, fx.Repeat) for effect in effects):
             return self._said
-        words = replies.replies(effects, self.plan, self.run, brief=self.run.brief)
+        told = finding.words(self.finding, guide)
+        if self.finding.has_floor(self.run):
+            effects = tuple(effect for effect in effects if not isinstance(effect, _OF_A_STEP))
+            words = (*replies.replies(effects, self.plan, self.run, brief=self.run.brief), *told)
+        else:
+            words = (*told, *replies.replies(effects, self.plan, self.run, brief=self.run.brief))
         if words:
             self._said = words
         return words
@@ -534,6 +594,8 @@ def understood(what: inputs.Input | None) -> str:
             return what.name
         case inputs.GoTo():
             return f"go to {what.section}"
+        case inputs.Guide():
+            return finding.in_words(what)
         case inputs.NotUnderstood():
             return f"not understood: {what.why}"
         case inputs.Correction(reading=inputs.Reading() as reading):
@@ -748,7 +810,8 @@ def _view(session: JobSession, role: str) -> dict[str, Any]:
             }
             for person in run.ledger.people
         ],
-        "step": _step_view(plan, run, step, role) if step else None,
+        "step": _shown(session, step, role),
+        "fault": finding.view(session.finding, run),
         "parts": _parts_view(plan, run, step),
         "pending": _pending_view(run, role),
         "challenge": (
@@ -767,7 +830,7 @@ def _view(session: JobSession, role: str) -> dict[str, Any]:
             for item in run.open_points
         ],
         "finished": run.finished,
-        "buttons": _buttons(plan, run, step, role),
+        "buttons": _touch(session, step, role),
         "listening": plan.job.listening,
         "speaking": {
             "rate_wpm": session.speaking.rate_wpm,
@@ -806,6 +869,22 @@ def _wait_left(run: Run, step: Step | None, now_s: float) -> float | None:
     if step.expects.wait == "stored-energy":
         return round(run.ledger.wait_left_s(now_s), 1)
     return None
+
+
+def _shown(session: JobSession, step: Step | None, role: str) -> dict[str, Any] | None:
+    """The step that is asked, or what the fault guide asks while it has the floor."""
+    found = _step_view(session.plan, session.run, step, role) if step else None
+    if session.finding.has_floor(session.run):
+        blank = {"number": 0, "of": 0, "who": role}
+        return {**(found or blank), **finding.step_view(session.finding)}
+    return found
+
+
+def _touch(session: JobSession, step: Step | None, role: str) -> list[dict[str, str]]:
+    if session.finding.has_floor(session.run):
+        here = finding.buttons(session.finding)
+        return [{"phrase": each, "label": each[:1].upper() + each[1:]} for each in here]
+    return _buttons(session.plan, session.run, step, role)
 
 
 def _step_view(plan: Plan, run: Run, step: Step, role: str) -> dict[str, Any]:

@@ -20,7 +20,6 @@ from typing import Any
 import numpy as np
 
 from assistant.clock import SetClock
-from assistant.dialogue.interpret import interpret_text
 from assistant.dialogue.numbers import digit_words
 from assistant.errors import FileError, UnitError
 from assistant.job import JobSession, Turn
@@ -179,7 +178,7 @@ def play_spoken(
             continue
         for tries in range(1, TRIES + 1):
             said = fill(line.wording(tries), session)
-            wanted = interpret_text(said, session.plan, session.run)
+            wanted = session.meaning(said)
             turn = ear(line.who, say(said, line.who))
             yield Played(line, said, turn, tries, wanted)
             if same_input(wanted, turn.input):
@@ -289,7 +288,7 @@ def play_files(session: JobSession, clock: SetClock, manifest: Path) -> Iterator
                 str(manifest), number, f"is no line of a manifest ({problem}); write "
                 '{"file": "a.wav", "text": "four six two volts"}',
             ) from problem  # fmt: skip
-        wanted = interpret_text(line.text, session.plan, session.run) if line.text else None
+        wanted = session.meaning(line.text) if line.text else None
         turn = _spoken_turn(session, clock, line.who, read_sound(path))
         yield Played(line, line.text, turn, 1, wanted)
 

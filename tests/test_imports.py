@@ -35,10 +35,13 @@ MAY_IMPORT = {
     "speech": {"resources"},
     "records": {"procedure", "quantity"},
     "job": {
-        *("clock", "dialogue", "procedure", "calc", "quantity"),
+        *("clock", "dialogue", "faults", "finding", "procedure", "calc", "quantity"),
         *("records", "resources", "speech"),
     },
     "faults": {"dialogue", "procedure", "calc", "quantity"},
+    "finding": {
+        *("dialogue", "faults", "procedure", "quantity", "records", "resources"),
+    },
     "check": {"job", "faults", "dialogue", "procedure", "calc", "quantity", "resources"},
     "phases": {"procedure", "resources"},
     "doctor": {"check", "records", "resources", "speech"},
@@ -49,7 +52,9 @@ MAY_IMPORT = {
 # The composition: it builds the parts and hands them over.
 ANYTHING = {"cli", "cli_fault", "cli_office", "cli_record"}
 # Two plain dataclasses are the words between ear and dialogue; no engine comes with them.
-SHARED = {("dialogue", "assistant.speech.recogniser"): {"Expected", "Transcript"}}
+SHARED = {(part, "assistant.speech.recogniser"): {"Expected", "Transcript"}
+    for part in ("dialogue", "finding")
+}
 
 # Foreign module -> the only parts that may know it.
 ONLY_IN = {

@@ -104,13 +104,16 @@ def _elsewhere(text: str) -> bool:
 
 
 def _readings(text: str, plan: Plan, run: Run) -> list[Input]:
-    """Every input that the words can be here: of the first kind of phrase that they fit."""
+    return meanings(text, accepted(plan, run), _units(plan, run))
+
+
+def meanings(text: str, phrases: Sequence[Phrase], units: dict[str, str]) -> list[Input]:
+    """Every input that the words can be: of the first kind of phrase that they fit."""
     words = words_of(text)
-    units = _units(plan, run)
     # A literal is surer than a number, and a number than "anything at all".
     for slots in ((None,), ("value", "digits"), ("free",)):
         found: list[Input] = []
-        for phrase in accepted(plan, run):
+        for phrase in phrases:
             if template(phrase.template).slot in slots:
                 found += _fill(phrase, words, text, units)
         if found:
@@ -188,6 +191,7 @@ _BUILD: dict[str, Callable[[dict[str, Any]], Input]] = {
     "unable": lambda fields: inputs.Unable(**fields),
     "command": lambda fields: inputs.Command(**fields),
     "calculate": lambda fields: inputs.Calculate(**fields),
+    "guide": lambda fields: inputs.Guide(**fields),
     "go-to": lambda fields: inputs.GoTo(**fields),
     "note": lambda fields: inputs.Note(**fields),
     "instrument": lambda fields: inputs.UseInstrument(**fields),

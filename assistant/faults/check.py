@@ -6,29 +6,21 @@ from collections.abc import Iterable, Iterator, Mapping
 from fnmatch import fnmatchcase
 from itertools import combinations, product
 
+from assistant.dialogue.grammar import universal
 from assistant.dialogue.sounds import alike
 from assistant.errors import GuideError
 from assistant.faults.door import for_job
-from assistant.faults.listening import PLACES, phrases
+from assistant.faults.listening import ALWAYS, PLACES, phrases
 from assistant.faults.load import retest_refs
 from assistant.faults.model import Check, Guide
 from assistant.procedure.model import Job, Pack
 
-# Packs on their way: while one of them isn't here, what refers to it is noted and no fault.
-AWAITED = frozenset(
-    {
-        *("survey", "mounting", "motor", "brake-and-switches", "light-beams", "contact-edge"),
-        *("loop", "commands", "interlocks", "tests-before-power", "power-up", "travel-limits"),
-        *("alignment", "auto-close", "trial-run", "acceptance", "handover", "service"),
-        "reset-after-repair",
-    }
-)
 _ALIKE = "'{}' and '{}' sound alike; choose other words for one of them"
 Told = tuple[str, str]  # (id, what is wrong)
 
 
-def missing(guide: Guide, packs: Mapping[str, Pack]) -> tuple[list[Told], list[Told]]:
-    """Faults and notes: packs, sections and readings that the guide names and nobody has.
+def missing(guide: Guide, packs: Mapping[str, Pack]) -> list[Told]:
+    """Packs, sections, steps and readings that the guide names and nobody has.
 
     Parameters
     ----------
@@ -37,7 +29,6 @@ def missing(guide: Guide, packs: Mapping[str, Pack]) -> tuple[list[Told], list[T
         Pack name -> pack, all that are here.
     """
     faults: list[Told] = []
-    notes: list[Told] = []
     lacking: dict[str, list[str]] = {}
     for who, ref in dict.fromkeys(retest_refs(guide)):
         name, _, section = ref.partition(":")
@@ -47,10 +38,11 @@ def missing(guide: Guide, packs: Mapping[str, Pack]) -> tuple[list[Told], list[T
             faults.append((who, f"retest '{ref}': pack '{name}' has no section '{section}'"))
     for name, asking in lacking.items():
         told = (asking[0], f"retest '{name}' is no pack; asked for by {', '.join(asking)}")
-        (notes if name in AWAITED else faults).append(told)
-    waiting = bool(AWAITED - set(packs))
-    (notes if waiting else faults).extend(_unmet_hints(guide, packs))
-    return faults, notes
+        faults.append(told)
+    ids = {step.id for pack in packs.values() for step in pack.steps}
+    for name, repair in guide.repairs.items():
+        faults += [(name, f"no pack asks '{s}'") for s in repair.changed if s not in ids]
+    return [*faults, *_unmet_hints(guide, packs)]
 
 
 def _unmet_hints(guide: Guide, packs: Mapping[str, Pack]) -> Iterator[Told]:
@@ -78,7 +70,17 @@ def sounding_alike(guide: Guide) -> list[Told]:
         here = _spoken(check)
         pairs = [*combinations(here, 2), *product(here, (phrase for phrase, _ in phrases("asked")))]
         told += [(check.id, _ALIKE.format(*pair)) for pair in pairs if alike(*pair)]
+    always = [each.template for each in universal(*ALWAYS) if "{" not in each.template]
+    for check in guide.checks.values():
+        told += [
+            (check.id, _ALIKE.format(*p)) for p in product(_spoken(check), always) if alike(*p)
+        ]
     for place in PLACES:
+        told += [
+            (place, _ALIKE.format(one, other))
+            for (one, _), other in product(phrases(place), always)
+            if alike(one, other)
+        ]
         pairs = [
             (one, other)
             for (one, means), (other, also) in combinations(phrases(place), 2)

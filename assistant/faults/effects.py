@@ -212,6 +212,43 @@ class Held(Effect):
     kind: Literal["held"] = "held"
 
 
+class ReadBack(Effect):
+    """A value was heard and waits for AFFIRM."""
+
+    kind: Literal["read-back"] = "read-back"
+    check: str
+    value: Decimal | None = None
+    unit: str = ""
+    special: str = ""
+
+
+class Withdrawn(Effect):
+    """What was read back was wrong: nothing was taken."""
+
+    kind: Literal["withdrawn"] = "withdrawn"
+    check: str
+
+
+class LeadOnly(Effect):
+    """Only the lead opens the guide, changes the energy state, or says that it is repaired."""
+
+    kind: Literal["lead-only"] = "lead-only"
+
+
+class NoWay(Effect):
+    """The visit's plan has no steps that lead to this energy state."""
+
+    kind: Literal["no-way"] = "no-way"
+    state: EnergyState
+
+
+class NotInPlan(Effect):
+    """Tests that have to be done again and that this visit's plan doesn't have."""
+
+    kind: Literal["not-in-plan"] = "not-in-plan"
+    refs: tuple[str, ...]
+
+
 class Over(Effect):
     """Found, repaired and tested, or given up."""
 

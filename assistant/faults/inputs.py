@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
@@ -14,6 +14,17 @@ __all__ = ["INPUT", "Affirm", "Choice", "Command", "Input", "Negative", "Reading
 
 class _Input(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Open(_Input):
+    """The guide is asked for. texts: the guide's files; record: see `door`.
+
+    Both are kept with the job's log, so that the search can be followed from the log alone.
+    """
+
+    kind: Literal["open"] = "open"
+    texts: dict[str, str] = Field(default_factory=dict)
+    record: dict[str, Any] = Field(default_factory=dict)
 
 
 class Seen(_Input):
@@ -46,6 +57,12 @@ class GoThere(_Input):
     """Yes, change the energy state: the job goes through its gate steps and tells `EnergyIs`."""
 
     kind: Literal["go-there"] = "go-there"
+
+
+class ToSteps(_Input):
+    """Back to the job's steps; the search waits until the guide is asked for again."""
+
+    kind: Literal["to-steps"] = "to-steps"
 
 
 class SomethingElse(_Input):
@@ -100,7 +117,8 @@ class GiveUp(_Input):
 
 
 Input = Annotated[
-    Seen
+    Open
+    | Seen
     | Safe
     | EnergyIs
     | Choice
@@ -111,6 +129,7 @@ Input = Annotated[
     | Command
     | DontKnow
     | GoThere
+    | ToSteps
     | SomethingElse
     | Why
     | WhatElse

@@ -8,21 +8,28 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from assistant.dialogue.grammar import SAFETY
 from assistant.faults import inputs
 from assistant.faults.door import Door
 from assistant.faults.machine import Search, chances
 from assistant.faults.wording import words
 
+# What holds in every step of a job holds here too, and is no answer to a check: keys of the
+# dialogue's language file.
+ALWAYS = (
+    *SAFETY,
+    *("say-again", "stand-by", "note", "call-helper", "take-photo"),
+)
 # Phase -> keys of `en.yaml`'s phrases that mean something in it.
-_IN_CHECK = ("why", "what-else", "correct-last", "found-it", "give-up")
+_IN_CHECK = ("to-steps", "why", "what-else", "correct-last", "found-it", "give-up")
 _KEYS: dict[str, tuple[str, ...]] = {
-    "symptom": ("what-else", "give-up"),
-    "safe": ("safe", "yes", "no", "give-up"),
+    "symptom": ("to-steps", "what-else", "give-up"),
+    "safe": ("to-steps", "safe", "yes", "no", "give-up"),
     "asked": ("dont-know", "unable", *_IN_CHECK),
     "waiting": ("go-there", "something-else", "unable", *_IN_CHECK),
     "named": ("yes", "no", *_IN_CHECK),
-    "repair": ("repaired", "go-there", "what-else", "give-up"),
-    "retest": ("give-up",),
+    "repair": ("to-steps", "repaired", "go-there", "what-else", "give-up"),
+    "retest": ("to-steps", "give-up"),
     "over": (),
 }
 PLACES = tuple(_KEYS)
@@ -33,6 +40,7 @@ PLAIN: dict[str, inputs.Input] = {
     "dont-know": inputs.DontKnow(),
     "unable": inputs.Unable(),
     "go-there": inputs.GoThere(),
+    "to-steps": inputs.ToSteps(),
     "something-else": inputs.SomethingElse(),
     "why": inputs.Why(),
     "what-else": inputs.WhatElse(),

@@ -140,6 +140,12 @@ def _take(said: Any, door: Door, search: Search) -> Outcome:
     return Outcome(search, (fx.AskAgain(check=search.asked or ""),))
 
 
+@_take.register(inputs.Open)
+@_take.register(inputs.ToSteps)
+def _(said: Any, door: Door, search: Search) -> Outcome:
+    return repeat(door, search)  # who has the floor is the job's business (`live`)
+
+
 @_take.register
 def _(said: inputs.Seen, door: Door, search: Search) -> Outcome:
     fitting = find(said.words, door.symptoms())

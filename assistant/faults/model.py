@@ -142,11 +142,13 @@ class Cause(_Named):
 class Repair(_Model):
     """A kind of repair: the energy state it needs and the packs that test it afterwards.
 
-    retests: pack names, or "pack:section of it".
+    retests: pack names, or "pack:section of it". changed: the steps of the pack of tests after a
+    repair that ask for this part; they are answered by the repair itself.
     """
 
     needs: Need
     retests: tuple[str, ...] = Field(min_length=1)
+    changed: tuple[str, ...] = ()
     why: str = ""
 
 

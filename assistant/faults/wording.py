@@ -235,5 +235,32 @@ def _(effect: fx.Held, door: Door) -> Sequence[str]:
 
 
 @_say.register
+def _(effect: fx.ReadBack, door: Door) -> Sequence[str]:
+    if effect.value is None:
+        return [_t("read-back", value=effect.special.replace("-", " "))]
+    return [_t("read-back", value=speak_value(effect.value, effect.unit))]
+
+
+@_say.register
+def _(effect: fx.Withdrawn, door: Door) -> Sequence[str]:
+    return [_t("withdrawn")]
+
+
+@_say.register
+def _(effect: fx.LeadOnly, door: Door) -> Sequence[str]:
+    return [_t("lead-only")]
+
+
+@_say.register
+def _(effect: fx.NoWay, door: Door) -> Sequence[str]:
+    return [_t("no-way", state=_state(effect.state))]
+
+
+@_say.register
+def _(effect: fx.NotInPlan, door: Door) -> Sequence[str]:
+    return [_t("not-in-plan", packs=listed([pack_name(ref) for ref in effect.refs], "and"))]
+
+
+@_say.register
 def _(effect: fx.Over, door: Door) -> Sequence[str]:
     return [_t("over" if effect.solved else "given-up")]

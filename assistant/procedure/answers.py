@@ -10,6 +10,7 @@ from assistant.procedure import (
     calculating,
     energy,
     gates,
+    guided,
     inputs,
     instruments,
     past,
@@ -530,6 +531,13 @@ def _reopen(now: Now, run: Run, step: Step) -> Outcome:
         return Outcome(out.run, told + out.effects)
     marks = {k: v for k, v in run.marks.items() if k != step.id}
     return enter(now, replace(run, marks=marks), step.id)
+
+
+@_answer.register(inputs.Guide)
+@_answer.register(inputs.BackToSteps)
+@_answer.register(inputs.Changed)
+def _(what: Any, now: Now, run: Run) -> Outcome:
+    return guided.take(what, now, run)
 
 
 @_answer.register

@@ -7,7 +7,7 @@ it again. An `Event` is an input with who, where and when.
 from __future__ import annotations
 
 from decimal import Decimal
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
@@ -166,6 +166,37 @@ class UseInstrument(_Input):
     name: str = ""
 
 
+class Guide(_Input):
+    """Something said to the fault guide, in its own terms (`faults.inputs`); the steps wait."""
+
+    kind: Literal["guide"] = "guide"
+    said: dict[str, Any]
+
+    def __hash__(self) -> int:
+        return hash(self.model_dump_json())
+
+
+class BackToSteps(_Input):
+    """The fault guide gives the floor back: the present step is spoken again."""
+
+    kind: Literal["back-to-steps"] = "back-to-steps"
+
+
+class Changed(_Input):
+    """A repair changed something, so what was tested before counts no more.
+
+    again: packs, or "pack:section of it", that are done anew. answers: step -> answer that follows
+    from the repair; it can only bring tests, never leave one out.
+    """
+
+    kind: Literal["changed"] = "changed"
+    again: tuple[str, ...]
+    answers: dict[str, str] = Field(default_factory=dict)
+
+    def __hash__(self) -> int:
+        return hash(self.model_dump_json())
+
+
 class Calculate(_Input):
     """A calculation is asked for. name: the calculator's."""
 
@@ -272,6 +303,9 @@ Input = Annotated[
     | Note
     | UseInstrument
     | Calculate
+    | Guide
+    | BackToSteps
+    | Changed
     | LockOff
     | PowerOn
     | NotUnderstood

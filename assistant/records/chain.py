@@ -48,6 +48,7 @@ PRIVATE = tuple(
     for path in (
         *("event/heard", "event/device", "event/input/text", "event/input/reason"),
         *("event/input/clip", "event/input/said", "event/input/reading/said"),
+        "event/input/said/said",
         *("event/input/person", "event/input/people/*", "event/input/candidates/*"),
         *("effects/*/text", "effects/*/reason", "effects/*/said", "effects/*/person"),
         *("effects/*/candidates/*", "attachment/name"),

@@ -3,7 +3,7 @@
 import pytest
 
 from assistant.check import check
-from assistant.faults.check import AWAITED, at_jobs, missing, sounding_alike
+from assistant.faults.check import at_jobs, missing, sounding_alike
 from assistant.faults.load import retest_refs
 from assistant.procedure.load import check_job, load_pack
 from tests.faults.cases import ROOT, guide
@@ -23,30 +23,34 @@ def test_the_guide_that_comes_with_the_program_is_without_fault():
     assert not faults
 
 
-def test_every_retest_is_a_pack_that_is_here_or_on_its_way(packs):
+def test_every_retest_is_a_pack_and_every_changed_part_is_asked_for(packs):
+    steps = {step.id for pack in packs.values() for step in pack.steps}
     for _, ref in retest_refs(guide()):
-        assert ref.split(":")[0] in {*packs, *AWAITED}
+        assert ref.split(":")[0] in packs
+    for repair in guide().repairs.values():
+        assert set(repair.changed) <= steps
 
 
 def test_a_retest_that_is_no_pack_is_a_fault(packs):
     repairs = guide().repairs
     odd = repairs["fuse-work"].model_copy(update={"retests": ("power-entri",)})
     changed = guide().model_copy(update={"repairs": {**repairs, "fuse-work": odd}})
-    faults, _ = missing(changed, packs)
+    faults = missing(changed, packs)
     assert faults == [("fuse-work", "retest 'power-entri' is no pack; asked for by fuse-work")]
 
 
 def test_a_retest_of_a_section_that_the_pack_lacks_is_a_fault(packs):
     changed = guide().model_copy(update={"always_retest": ("safety-tests:stopp buttons",)})
-    faults, _ = missing(changed, packs)
+    faults = missing(changed, packs)
     told = "retest 'safety-tests:stopp buttons': pack 'safety-tests' has no section 'stopp buttons'"
     assert faults == [("always_retest", told)]
 
 
-def test_a_pack_on_its_way_that_has_gone_missing_is_noted(packs):
-    left = {name: pack for name, pack in packs.items() if name != "travel-limits"}
-    _, notes = missing(guide(), left)
-    assert any("'travel-limits' is no pack" in problem for _, problem in notes)
+def test_a_question_for_a_changed_part_that_no_pack_asks_is_a_fault(packs):
+    repairs = guide().repairs
+    odd = repairs["beam-wired"].model_copy(update={"changed": ("repair-beems",)})
+    changed = guide().model_copy(update={"repairs": {**repairs, "beam-wired": odd}})
+    assert missing(changed, packs) == [("beam-wired", "no pack asks 'repair-beems'")]
 
 
 def test_answers_of_one_check_that_sound_alike_are_found():

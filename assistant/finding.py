@@ -1,0 +1,317 @@
+"""The fault guide at a job: opened from files and the record, heard, shown; the search is pure.
+
+What a search is made of (the guide's texts, what the record said) goes into the log with the words
+that opened it, so a guide that is edited later changes nothing in a search that was begun.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from assistant import resources
+from assistant.dialogue import grammar
+from assistant.dialogue.grammar import Phrase
+from assistant.dialogue.interpret import meanings
+from assistant.dialogue.numbers import all_unit_words, speak_value, unit_words
+from assistant.dialogue.phrases import spoken
+from assistant.errors import RecordError
+from assistant.faults import effects as fx
+from assistant.faults import inputs as faults_inputs
+from assistant.faults import listening, live, machine, wording
+from assistant.faults.door import Door, for_job
+from assistant.faults.load import parse_guide
+from assistant.faults.model import Guide
+from assistant.procedure import inputs
+from assistant.procedure.machine import Outcome
+from assistant.procedure.model import Job, Plan
+from assistant.procedure.run import Run
+from assistant.quantity import Quantity
+from assistant.records.history import last_readings, same, trend, work_of
+from assistant.records.store import Store
+from assistant.speech.recogniser import Expected, Transcript
+
+ASKED_FOR = {"kind": "open"}  # the words alone; `opening` adds the guide and the record
+_SAFE_SIDE = ("stop-work", "emergency", "stand-by", "say-again")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """The search of a job, if there is one, and the guide that it follows."""
+
+    door: Door | None = None
+    live: live.Live | None = None
+
+    @property
+    def open(self) -> bool:
+        """True while a search goes on, whoever has the floor."""
+        return self.live is not None and not self.live.over
+
+    def has_floor(self, run: Run) -> bool:
+        """True if what is said now is said to the guide."""
+        return bool(self.live and self.live.front and self.open and not run.held)
+
+
+def follow(
+    finding: Finding, plan: Plan, event: inputs.Event, out: Outcome
+) -> tuple[Finding, tuple[fx.Effect, ...], tuple[inputs.Input, ...]]:
+    """The search after an event that the machine has taken; what it tells and asks of the job."""
+    opens = live.taken(event, out) and isinstance(event.input, inputs.Guide)
+    if opens and "texts" in event.input.said and not finding.open:  # type: ignore[union-attr]
+        if event.who == "helper":
+            return finding, (), ()
+        meant = faults_inputs.Open.model_validate(event.input.said)  # type: ignore[union-attr]
+        door = for_job(_guide(tuple(sorted(meant.texts.items()))), plan.job, meant.record)
+        told = live.begin(door, out.run)
+        return Finding(door, told.live), told.effects, ()
+    if finding.door is None or finding.live is None:
+        return finding, (), ()
+    told = live.follow(finding.door, plan, finding.live, event, out)
+    return Finding(finding.door, told.live), told.effects, told.asks
+
+
+@lru_cache(maxsize=4)
+def _guide(texts: tuple[tuple[str, str], ...]) -> Guide:
+    return parse_guide(dict(texts), "kept guide")
+
+
+def words(finding: Finding, effects: Sequence[fx.Effect]) -> tuple[str, ...]:
+    """What the guide says."""
+    return wording.speak(effects, finding.door) if finding.door else ()
+
+
+# --- opening -------------------------------------------------------------------------------------
+
+
+def opening(store: Store, job_id: str, plan: Plan, run: Run) -> inputs.Guide:
+    """The words that open a guide, with the guide and the record as they are now."""
+    folder = resources.steps_dir() / "faults"
+    texts = {path.name: path.read_text(encoding="utf-8") for path in sorted(folder.glob("*.yaml"))}
+    guide = _guide(tuple(sorted(texts.items())))
+    record = summary(store, job_id, guide, plan.job, run)
+    opened = faults_inputs.Open(texts=texts, record=record)
+    return inputs.Guide(said=opened.model_dump(mode="json"))
+
+
+def summary(store: Store, job_id: str, guide: Guide, job: Job, run: Run) -> dict[str, Any]:
+    """What the record says of a door, as `faults.door` takes it: the last of each reading."""
+    taken: dict[str, dict[str, Any]] = {}
+    for row in work_of(store):
+        if same(row["site"], job.site) and same(row["door"], job.door):
+            taken |= last_readings(store, str(row["job"]))
+    taken |= last_readings(store, job_id)
+    moving = {
+        hint.reading.split("*")[0]
+        for cause in guide.causes.values()
+        for hint in cause.hints
+        if hint.reading and hint.trend
+    }
+    readings = []
+    for name, row in taken.items():
+        told = {"name": name, "verdict": row["verdict"]}
+        if any(name.startswith(each) for each in moving) and (way := _way(store, job, name)):
+            told["trend"] = way
+        readings.append(told)
+    points = [{"step": each.step, "cause": each.cause} for each in run.open_points]
+    if job.history:
+        points += [{"step": each.step, "cause": each.cause} for each in job.history.points]
+    cycles = taken.get("cycle-count", {}).get("value")
+    return {
+        "readings": readings,
+        "open_points": points,
+        "devices": list(job.options),
+        "cycles": int(float(cycles)) if cycles is not None else 0,
+    }
+
+
+def _way(store: Store, job: Job, name: str) -> str:
+    """ "rising" or "falling" where the record's own rule names a trend, else ""."""
+    try:
+        found = trend(store, job.door, name, job.site)
+    except RecordError:
+        return ""
+    values = [visit.value for visit in found.visits if visit.value is not None]
+    if not found.claimed or len(values) < 2:
+        return ""
+    return "rising" if values[-1] > values[0] else "falling"
+
+
+# --- hearing -------------------------------------------------------------------------------------
+
+
+def phrases(finding: Finding) -> tuple[Phrase, ...]:
+    """Every phrase that may be said to the guide now."""
+    assert finding.door is not None and finding.live is not None
+    found: dict[str, Phrase] = {}
+    if finding.live.pending is not None:
+        for key, said in (
+            ("affirm", "affirm"),
+            ("negative", "negative"),
+            ("correction", "negative"),
+        ):
+            for each in grammar.universal(key):
+                found[each.template] = _phrase(each.template, {"kind": said}, "value")
+        found["{value}"] = Phrase("{value}", "=value", "reading", (), "value")
+    else:
+        for text, meaning in listening.accepted(finding.door, finding.live.search).items():
+            said = spoken(text)
+            found.setdefault(said, _phrase(said, meaning.model_dump(mode="json")))
+        if _unit(finding):
+            found["{value}"] = Phrase("{value}", "=value", "reading", (), "value")
+    for each in grammar.universal(*listening.ALWAYS):
+        found.setdefault(each.template, each)
+    return tuple(found.values())
+
+
+def _phrase(text: str, said: dict[str, Any], weight: str = "command") -> Phrase:
+    return Phrase(text, f"guide {said}", "guide", (("said", said),), weight)
+
+
+def _unit(finding: Finding) -> str:
+    """The unit that is asked for now, "" if no value is."""
+    assert finding.door is not None and finding.live is not None
+    asked = finding.live.search.asked
+    spec = finding.door.checks[asked].check.reading if asked else None
+    return spec.unit if spec else ""
+
+
+def expected(finding: Finding) -> Expected:
+    """What the recogniser is to listen for while the guide has the floor."""
+    found = phrases(finding)
+    name = _unit(finding)
+    return Expected(
+        templates=tuple(each.template for each in found),
+        unit_words=grammar.unit_forms(name) if name else (),
+        weights={each.template: each.weight for each in found if each.weight != "command"},
+    )
+
+
+def interpret(heard: Transcript, finding: Finding) -> inputs.Input:
+    """The input that was heard; `NotUnderstood` unless words and close rivals mean one thing."""
+    if not heard.text.strip():
+        return inputs.NotUnderstood(why=heard.rejected or "unsure")
+    return _one(finding, heard.text, heard.alternatives)
+
+
+def interpret_text(text: str, finding: Finding) -> inputs.Input:
+    """The input of a typed line or a touch."""
+    return _one(finding, text, ())
+
+
+def _one(finding: Finding, text: str, others: Sequence[str]) -> inputs.Input:
+    here, name = phrases(finding), _unit(finding)
+    units = {**all_unit_words(), **(unit_words(name) if name else {})}
+    found = meanings(text, here, units)
+    if not found:
+        return inputs.NotUnderstood(why="unsure")
+    first = found[0]
+    if len(found) == 1 and getattr(first, "name", "") in _SAFE_SIDE:
+        return first
+    every = [*found, *(each for other in others for each in meanings(other, here, units))]
+    distinct = {_meaning(each, name): each for each in every}
+    if len(distinct) > 1:
+        told = tuple(dict.fromkeys(in_words(each) for each in distinct.values()))
+        return inputs.NotUnderstood(why="ambiguous", candidates=told)
+    if isinstance(first, inputs.Reading):
+        return inputs.Guide(said=first.model_dump(mode="json"))
+    return first
+
+
+def _meaning(what: inputs.Input, own: str) -> object:
+    if isinstance(what, inputs.Reading) and what.value is not None:
+        return Quantity(what.value, what.unit or own or "one")
+    return what.model_dump_json(exclude={"said"} if isinstance(what, inputs.Reading) else None)
+
+
+def in_words(what: inputs.Input) -> str:
+    """An input in a few words, as a candidate is offered."""
+    if isinstance(what, inputs.Reading) and what.value is not None:
+        return speak_value(what.value, what.unit or "one")
+    if isinstance(what, inputs.Guide):
+        said = what.said
+        if said["kind"] == "open":
+            return "find the fault"
+        if said["kind"] == "reading":
+            return in_words(inputs.Reading.model_validate(said))
+        text = said.get("answer") or said.get("words") or said.get("cause") or said["kind"]
+        return str(text).replace("-", " ")
+    return str(getattr(what, "name", what.kind)).replace("-", " ")
+
+
+# --- showing -------------------------------------------------------------------------------------
+
+_FIRST = {"safe": ["it is safe"], "named": ["yes", "no"], "repair": ["repaired", "go there"]}
+_MORE = ["tell me why", "what else", "can't do that one", "I found it", "leave the search"]
+
+
+def view(finding: Finding, run: Run) -> dict[str, Any] | None:
+    """The search for a screen; None if no fault was looked for."""
+    if finding.door is None or finding.live is None:
+        return None
+    search, door = finding.live.search, finding.door
+    likely = machine.ranked(door, search)[:3]
+    return {
+        "floor": finding.has_floor(run),
+        "phase": search.phase,
+        "symptom": door.guide.symptoms[search.symptom].name if search.symptom else "",
+        "check": search.asked or "",
+        "say": _asked(finding),
+        "causes": [
+            {"name": door.guide.causes[cause].name, "chance": round(chance, 2)}
+            for cause, chance in likely
+        ],
+        "found": door.guide.causes[search.cause].name if search.cause else "",
+        "retests": list(search.retests),
+    }
+
+
+def _asked(finding: Finding) -> str:
+    assert finding.door is not None and finding.live is not None
+    told = machine.repeat(finding.door, finding.live.search).effects
+    return " ".join(wording.speak(told, finding.door))
+
+
+def buttons(finding: Finding) -> list[str]:
+    """What can be touched, the likeliest first; each does what its words do."""
+    assert finding.door is not None and finding.live is not None
+    if finding.live.pending is not None:
+        return ["affirm", "negative", "say again", "stop work"]
+    search = finding.live.search
+    if search.phase == "symptom":
+        names = [each.name for each in finding.door.symptoms()]
+        return [*names, "leave the search", "back to the steps", "stop work"]
+    if search.phase == "check" and search.asked:
+        first = [*finding.door.checks[search.asked].spoken, "don't know"]
+    elif search.phase == "check":
+        first = ["go there", "something else"]
+    else:
+        first = _FIRST.get(search.phase, [])
+    here = listening.accepted(finding.door, search)
+    more = [each for each in _MORE if each in here]
+    return [*first, *more, "say again", "back to the steps", "stop work"]
+
+
+def step_view(finding: Finding) -> Mapping[str, Any]:
+    """What a page shows in place of the step while the guide has the floor."""
+    assert finding.live is not None
+    search = finding.live.search
+    check = search.asked and finding.door and finding.door.guide.checks[search.asked]
+    caution = check.caution if check else None
+    return {
+        "id": f"fault guide {search.asked or search.phase}",
+        "section": "fault guide",
+        "say": _asked(finding),
+        "brief": _asked(finding),
+        "caution": {"word": caution.word, "text": caution.text} if caution else None,
+        "limits": "",
+        "kind": "guide",
+        "answers": [],
+        "part": "",
+        "mark": None,
+        "marked": False,
+        "clear": [],
+        "mine": True,
+        "unit": _unit(finding),
+    }
