@@ -192,10 +192,20 @@ def trend(store: Store, door: str, reading: str, site: str = "") -> Trend:
     if not taken:
         names = ", ".join(sorted(known)) or "none yet"
         raise RecordError(f"door '{door}' has no reading '{reading}'; it has: {names}")
-    shown = next((row["unit"] for row in reversed(taken) if row["value"] is not None), "one")
-    visits = tuple(_visit(row, shown) for row in taken)
+    return trend_of(taken, reading, jobs[0]["site"], jobs[0]["door"])
+
+
+def trend_of(rows: list[dict[str, Any]], reading: str, site: str, door: str) -> Trend:
+    """The trend of rows of the view `readings`, oldest first, in the unit of the last number.
+
+    Raises
+    ------
+    RecordError
+        If a unit or number in it can't be read.
+    """
+    shown = next((row["unit"] for row in reversed(rows) if row["value"] is not None), "one")
+    visits = tuple(_visit(row, shown) for row in rows)
     sentence, claimed = sentence_of(reading, visits, unit(shown).symbol)
-    site, door = jobs[0]["site"], jobs[0]["door"]
     return Trend(site, door, reading, unit(shown).symbol, visits, sentence, claimed)
 
 
@@ -234,15 +244,20 @@ def sentence_of(reading: str, visits: tuple[Visit, ...], symbol: str) -> tuple[s
         few = f"{len(values)} visit{'s' * (len(values) != 1)} with a value"
         return f"{name}: {few}, too few for a trend ({FEWEST} are needed).{left}", False
     first, last = values[0], values[-1]
-    span = f"from {first:.4g} to {last:.4g} {symbol}".rstrip()
+    span = f"from {_plain(first)} to {_plain(last)} {symbol}".rstrip()
     count = f"{len(values)} visits"
     if min(values) <= 0:
         return f"{name}: {count}, with values at or below zero; see the plot.{left}", False
     if not _changed(values):
         low, high = min(values), max(values)
-        spread = f"between {low:.4g} and {high:.4g} {symbol}".rstrip()
+        spread = f"between {_plain(low)} and {_plain(high)} {symbol}".rstrip()
         return f"{name}: no trend in {count}, {spread}.{left}", False
     return f"{name} {_words(values)} in {count}, {span}.{_limit(visits[-1], symbol)}{left}", True
+
+
+def _plain(value: float) -> str:
+    """Four digits, and no power of ten where a cycle counter stands: "376400"."""
+    return f"{value:.0f}" if abs(value) >= 10_000 else f"{value:.4g}"
 
 
 def _changed(values: list[float]) -> bool:

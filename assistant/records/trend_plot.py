@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, datetime
 from html import escape
 from math import ceil, floor, log10
 from textwrap import wrap
@@ -19,11 +19,11 @@ def svg(trend: Trend) -> str:
 
     Visits stand at their dates; the value axis begins at zero unless that would hide the change.
     """
-    dots = [(_days(visit.wall), visit.value, visit) for visit in trend.visits]
+    dots = [(days(visit.wall), visit.value, visit) for visit in trend.visits]
     numbers = [value for _, value, _ in dots if value is not None]
     edges = [e for _, _, v in dots for e in (v.at_least, v.at_most) if e is not None]
     near = [e for e in edges if numbers and e <= 3 * max(numbers)]  # a far limit flattens all
-    low, high, step = _scale([*numbers, *near] or [0.0, 1.0])
+    low, high, step = scale([*numbers, *near] or [0.0, 1.0])
     first, last = (min(d for d, _, _ in dots), max(d for d, _, _ in dots)) if dots else (0, 1)
 
     def x(day: float) -> float:
@@ -74,11 +74,13 @@ def svg(trend: Trend) -> str:
     )
 
 
-def _days(wall: str) -> float:
-    return datetime.fromisoformat(wall).timestamp() / 86_400
+def days(wall: str) -> float:
+    """Days since 1970 of a wall time; a bare date is midnight UTC, whatever the machine's zone."""
+    found = datetime.fromisoformat(wall)
+    return (found if found.tzinfo else found.replace(tzinfo=UTC)).timestamp() / 86_400
 
 
-def _scale(values: list[float]) -> tuple[float, float, float]:
+def scale(values: list[float]) -> tuple[float, float, float]:
     """Ends and step of an axis with four to eight round steps that holds the values."""
     low, high = min(values), max(values)
     if low > 0 and low < 0.7 * high:

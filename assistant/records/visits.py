@@ -124,11 +124,19 @@ def _fold(
     for step, cause, reason, wall in rows:
         if step in asked:
             continue
-        points[(job, step)] = CarriedPoint(
-            job=job, on=wall[:10], step=step, cause=cause, label=_label(plan, step), reason=reason
+        # A step that is open again is one point, since the day it was opened first.
+        key = next((key for key in points if key[1] == step), (job, step))
+        first = points.get(key)
+        points[key] = CarriedPoint(
+            job=key[0],
+            on=first.on if first else wall[:10],
+            step=step,
+            cause=cause,
+            label=_label(plan, step),
+            reason=reason or (first.reason if first else ""),
         )
         if name := _taken_at(plan, step):
-            named[(job, step)] = name
+            named[key] = name
 
 
 def _asked(plan: Plan | None, told: History | None) -> dict[str, Key]:

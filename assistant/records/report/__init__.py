@@ -15,7 +15,7 @@ from pydantic import ValidationError
 from assistant.errors import RecordError, ThirdhandError
 from assistant.procedure import gates, inputs, machine
 from assistant.procedure.model import Plan
-from assistant.records.report import back, customer, front, sums, words, work
+from assistant.records.report import back, customer, front, sums, visits, words, work
 from assistant.records.report.facts import Facts, gather
 from assistant.records.report.page import Paper, Sheet
 from assistant.records.report.photos import Photo, kept_photos, photos
@@ -63,10 +63,11 @@ def commissioning_record(
     verdict = verify(store, job_id)
     named = {words.plain(role): words.plain(name) for role, name in (names or {}).items() if name}
     facts.passed_over, facts.unsettled = _left(plan, entries)
-    title = f"Commissioning record, {_where(facts)}"
+    title = f"{facts.title}, {_where(facts)}"
     sheet = _sheet(paper, title, facts, date, f"Chain head {verdict.head_hash[:8]}")
     front.cover(sheet, facts, verdict, named)
     front.summary(sheet, facts, verdict)
+    visits.visit(sheet, facts)
     front.labels(sheet, facts)
     front.readings(sheet, facts)
     sums.figures(sheet, facts)

@@ -13,7 +13,8 @@ from datetime import datetime
 from functools import cached_property
 from typing import Any
 
-from assistant.procedure.model import Plan, Step
+from assistant.procedure import past
+from assistant.procedure.model import History, Plan, Step
 from assistant.records.report import words
 
 _BLANK = re.compile(r"\{(\w+)\}")
@@ -121,6 +122,9 @@ class Facts:
     first: Moment | None = None
     last: Moment | None = None
     finished: bool = False
+    ended: Moment | None = None  # when it was finished, the first time since a step was entered
+    here: str = ""  # the step that was entered last
+    besides: dict[str, Mapping[str, Any]] = field(default_factory=dict)  # reading -> `fx.Beside`
     passed_over: list[str] = field(default_factory=list)  # steps an answer led past
     unsettled: list[str] = field(default_factory=list)  # steps not answered at the log's end
 
@@ -129,6 +133,17 @@ class Facts:
         """The job as the log's head keeps it."""
         found = self.head.get("job")
         return found if isinstance(found, Mapping) else {}
+
+    @cached_property
+    def history(self) -> History | None:
+        """What the record had of the door when the job began; None if the job is no visit."""
+        kept = self.head.get("texts")
+        return past.read(kept) if isinstance(kept, Mapping) else None
+
+    @property
+    def title(self) -> str:
+        """What the record of this job is called."""
+        return "Commissioning record" if self.history is None else "Service record"
 
     @property
     def standing(self) -> list[Measure]:
@@ -240,14 +255,16 @@ def _effect(facts: Facts, at: Moment, effect: dict[str, Any], due: Mapping[str, 
     elif kind == "resumed":
         facts.told.append(Told(at, "resumed", ""))
     elif kind == "noted":
-        facts.told.append(Told(at, "note", str(effect.get("text") or "")))
+        facts.told.append(Told(at, "note", str(effect.get("text") or ""), facts.here))
     elif kind == "handed-over":
         facts.told.append(Told(at, "handed-over", "lead and helper changed over"))
     elif kind == "entered":
         facts.entered.setdefault(step, at)
-        facts.finished = False
+        facts.here, facts.finished, facts.ended = step, False, None
     elif kind == "finished":
-        facts.finished = True
+        facts.finished, facts.ended = True, facts.ended or at
+    elif kind == "beside":
+        facts.besides[str(effect.get("name") or "")] = effect
 
 
 def _missing(facts: Facts, effect: Mapping[str, Any]) -> str:
@@ -301,6 +318,10 @@ def _taken(facts: Facts, at: Moment, step: str, effect: dict[str, Any]) -> None:
     tag, person = str(effect.get("tag") or ""), str(effect.get("person") or "")
     answer = Answer(at, step, words.spaced(said), tag, person)
     facts.answers.append(answer)
+    facts.points = [  # as `past.kept_open` takes them off; it opens them anew right after
+        replace(p, closed=at) if p.step == step and p.cause == "carried" and not p.closed else p
+        for p in facts.points
+    ]
     if not tag:
         return
     place = next(

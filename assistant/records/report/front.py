@@ -86,8 +86,8 @@ def cover(sheet: Sheet, facts: Facts, verdict: Verdict, names: Mapping[str, str]
         sheet.box(MARGIN, 22, sheet.epw, 1.1, ACCENT)
     sheet.y = 29
     sheet.start_section("Cover", strict=False)
-    with sheet.tagged("H1", title="Commissioning record"):
-        sheet.put(MARGIN, 37, Line("Commissioning record", 25, True, ACCENT))
+    with sheet.tagged("H1", title=facts.title):
+        sheet.put(MARGIN, 37, Line(facts.title, 25, True, ACCENT))
     sheet.y = 41.5
     title = f"Door {job.get('door', '–')}, {door_type(job)}".rstrip(", ")
     sheet.paragraph(Text(title, 15), gap=0.5)
@@ -263,7 +263,7 @@ def summary(sheet: Sheet, facts: Facts, verdict: Verdict) -> None:
     if not facts.open:
         sheet.paragraph("None.")
         return
-    causes = {"unable": "not carried out", "failed": "outside limits"}
+    causes = {"unable": "not carried out", "failed": "outside limits", "carried": "carried on"}
     table(
         sheet,
         (Column("Entry", 12), Column("Step", 70), Column("What", 28), Column("Reason", 60)),

@@ -262,13 +262,18 @@ def deviations(sheet: Sheet, facts: Facts) -> None:
             sheet.item(f"{section}: {facts.label(first)}{rest}")
 
 
+_CAUSES = {
+    "unable": "unable: ",
+    "failed": "outside limits, noted: ",
+    "carried": "left open by an earlier visit, carried on: ",
+}
 _Row = tuple[int, str, str, str]
 
 
 def _points(facts: Facts) -> list[_Row]:
     rows = []
     for p in facts.points:
-        what = "unable: " if p.cause == "unable" else "outside limits, noted: "
+        what = _CAUSES.get(p.cause, f"{words.spaced(p.cause)}: ")
         what += p.reason or "no reason was given"
         what += f"; settled by entry {p.closed.seq}" if p.closed else "; open"
         rows.append((p.at.seq, p.at.who, facts.label(p.step), what))
