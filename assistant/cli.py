@@ -276,6 +276,8 @@ def _hear(arguments: argparse.Namespace) -> int:
         details=arguments.details,
         normalise=_same_value,
         progress=sys.stderr,
+        stride=arguments.stride,
+        speakers=arguments.speakers,
     )
     if arguments.json:
         _print_json(result)
@@ -542,6 +544,11 @@ def _parser() -> argparse.ArgumentParser:
     hear.add_argument("--noise", type=Path, help="folder of noise to mix in")
     hear.add_argument("--snr", type=float, help="speech over noise [dB]")
     hear.add_argument("--details", type=Path, help="file for one line an utterance")
+    hear.add_argument("--stride", type=int, default=1, help="take every n-th utterance")
+    hear.add_argument(
+        "--speakers", choices=("all", "tuned", "aside"), default="all",
+        help="aside: the third of the speakers that nothing is tuned on",
+    )  # fmt: skip
     engine(hear)
     as_json(hear)
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
+import math
 import sys
 import time
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -23,11 +26,12 @@ _WEIGHTS = ("command", "value", "gate")
 
 @dataclass(frozen=True)
 class Entry:
-    """One line of a manifest: a sound file, the words in it, and what kind they are."""
+    """One line of a manifest: a sound file, the words in it, what kind they are, and who speaks."""
 
     file: Path
     text: str | None
     kind: str
+    speaker: str | None = None
 
 
 @dataclass(frozen=True)
@@ -88,7 +92,29 @@ def _entry(path: Path, number: int, line: str) -> Entry:
         raise FileError(str(path), number, "'text' must be the words spoken, or null")
     if text is None and kind != "non_command":
         raise FileError(str(path), number, f"'text' is null; only a non_command may be, not {kind}")
-    return Entry(path.parent / file, text, kind)
+    speaker = fields.get("speaker")
+    if speaker is not None and not isinstance(speaker, str):
+        raise FileError(str(path), number, "'speaker' must be a name, or left out")
+    return Entry(path.parent / file, text, kind, speaker)
+
+
+def kept_aside(speaker: str) -> bool:
+    """True for the third of the speakers on whom results are reported and nothing is tuned.
+
+    The first byte of the SHA-256 of the name decides, so that the split is the same everywhere.
+    """
+    return hashlib.sha256(speaker.encode()).digest()[0] % 3 == 0
+
+
+def of_speakers(entries: list[Entry], which: str) -> list[Entry]:
+    """The entries of "all" speakers, or of those "tuned" on or "aside" (see `kept_aside`).
+
+    Entries that name no speaker are on neither side.
+    """
+    if which == "all":
+        return entries
+    aside = which == "aside"
+    return [e for e in entries if e.speaker is not None and kept_aside(e.speaker) is aside]
 
 
 def read_phrases(path: Path) -> Expected:
@@ -139,6 +165,7 @@ def hear(
     normalise: Callable[[str], str] = canonical,
     progress: TextIO | None = None,
     stride: int = 1,
+    speakers: str = "all",
 ) -> dict[str, Any]:
     """Recognise every entry and count.
 
@@ -162,12 +189,17 @@ def hear(
         Where to report progress; standard error by default.
     stride : int
         Take every n-th entry only.
+    speakers : str
+        "all", "tuned" or "aside": see `of_speakers`.
 
     Returns
     -------
     dict
-        engine, n, exact, wrong, rejected, accuracy (of the commands), false_accepts,
-        non_command_s, latency_ms {p50, p95}, rtf (processing time over sound time).
+        engine, n, exact, wrong, rejected, accuracy and accuracy_95 (of the commands),
+        false_accepts, false_accepts_95 (share of the other speech), non_command_s,
+        kinds {kind: the counts of that kind}, confusions [[said, heard, how often]],
+        latency_ms {p50, p95}, rtf (processing time over sound time).
+        An interval is Wilson's, of 95 %.
 
     Raises
     ------
@@ -176,7 +208,9 @@ def hear(
     """
     out = progress or sys.stderr
     expected = read_phrases(phrases)
-    entries = read_manifest(manifest)[:: max(1, stride)]
+    entries = of_speakers(read_manifest(manifest), speakers)[:: max(1, stride)]
+    if not entries:
+        raise FileError(str(manifest), None, f"has no entries of the speakers '{speakers}'")
     noises = _noises(noise_dir, snr_db)
     rng = np.random.default_rng(20)
     results: list[Heard] = []
@@ -190,7 +224,7 @@ def hear(
     if details:
         lines = (json.dumps(asdict(result), ensure_ascii=False) for result in results)
         details.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    return summary(recogniser.name, results)
+    return summary(recogniser.name, results, normalise)
 
 
 def _noises(folder: Path | None, snr_db: float | None) -> list[np.ndarray]:
@@ -238,21 +272,55 @@ def _hear_one(
     )
 
 
-def summary(engine: str, results: list[Heard]) -> dict[str, Any]:
+def wilson(count: int, n: int) -> tuple[float, float]:
+    """95 % interval of a share of which `count` in `n` were seen. [1]
+
+    References
+    ----------
+    .. [1] Wilson, E. B., Probable inference, the law of succession, and statistical inference,
+       Journal of the American Statistical Association 22 (1927), 209-212.
+    """
+    if n == 0:
+        return 0.0, 1.0
+    z = 1.959964
+    share = count / n
+    middle = share + z * z / (2 * n)
+    half = z * math.sqrt(share * (1 - share) / n + z * z / (4 * n * n))
+    low, high = ((middle + sign * half) / (1 + z * z / n) for sign in (-1, 1))
+    return round(max(0.0, low), 4), round(min(1.0, high), 4)
+
+
+def _counts(results: list[Heard]) -> dict[str, Any]:
+    n = len(results)
+    count = {o: sum(r.outcome == o for r in results) for o in ("exact", "wrong", "rejected")}
+    share = round(count["exact"] / n, 4) if n else None
+    return {"n": n, **count, "accuracy": share, "accuracy_95": wilson(count["exact"], n)}
+
+
+def summary(
+    engine: str, results: list[Heard], normalise: Callable[[str], str] = canonical
+) -> dict[str, Any]:
     """Counts over the results, as `thirdhand hear --json` prints them."""
     commands = [r for r in results if r.kind != "non_command"]
     others = [r for r in results if r.kind == "non_command"]
-    count = {o: sum(r.outcome == o for r in commands) for o in ("exact", "wrong", "rejected")}
+    accepted = sum(r.outcome == "wrong" for r in others)
     latencies = [r.latency_ms for r in results] or [0.0]
     total_s = sum(r.duration_s for r in results)
+    confused = Counter(
+        (normalise(r.text or ""), normalise(r.heard)) for r in commands if r.outcome == "wrong"
+    )
     return {
         "engine": engine,
-        "n": len(commands),
-        **count,
-        "accuracy": round(count["exact"] / len(commands), 4) if commands else None,
-        "false_accepts": sum(r.outcome == "wrong" for r in others),
+        **_counts(commands),
+        "false_accepts": accepted,
+        "false_accepts_95": wilson(accepted, len(others)),
         "non_command_n": len(others),
         "non_command_s": round(sum(r.duration_s for r in others), 1),
+        "kinds": {
+            kind: _counts([r for r in commands if r.kind == kind])
+            for kind in sorted({r.kind for r in commands})
+        },
+        "confusions": [[said, heard, n] for (said, heard), n in confused.most_common()],
         "latency_ms": {
             "p50": round(float(np.percentile(latencies, 50)), 1),
             "p95": round(float(np.percentile(latencies, 95)), 1),

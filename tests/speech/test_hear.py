@@ -8,7 +8,16 @@ import pytest
 import soundfile
 
 from assistant.errors import AudioError, FileError
-from assistant.speech.hear import as_text, hear, read_manifest, read_phrases
+from assistant.speech.hear import (
+    Entry,
+    as_text,
+    hear,
+    kept_aside,
+    of_speakers,
+    read_manifest,
+    read_phrases,
+    wilson,
+)
 from assistant.speech.recogniser import Expected, Transcript
 
 
@@ -79,6 +88,9 @@ def test_every_outcome_is_counted(folder):
     assert result["false_accepts"] == 1
     assert result["non_command_s"] == 2.0
     assert set(result["latency_ms"]) == {"p50", "p95"}
+    assert result["kinds"]["value"]["exact"] == 1
+    assert result["kinds"]["command"]["wrong"] == result["kinds"]["command"]["rejected"] == 1
+    assert result["confusions"] == [["done", "stop work", 1]]
     details = [json.loads(line) for line in (folder / "details.jsonl").read_text().splitlines()]
     assert [d["outcome"] for d in details] == ["exact", "wrong", "rejected", "wrong", "quiet"]
     assert "5 of 5" in progress.getvalue()
@@ -96,6 +108,26 @@ def test_noise_is_laid_under_every_entry(folder, tmp_path):
     assert all(n > q for n, q in zip(noisy.levels, quiet.levels, strict=True))
     with pytest.raises(AudioError, match="--snr"):
         hear(*files, quiet, noise_dir=noise, progress=io.StringIO())
+
+
+def test_the_error_bars_of_a_share_are_those_of_the_published_table():
+    # Newcombe, Two-sided confidence intervals for the single proportion, Statistics in Medicine
+    # 17 (1998), table I, method 3 (values from memory).
+    assert wilson(81, 263) == pytest.approx((0.2553, 0.3662), abs=1e-4)
+    assert wilson(15, 148) == pytest.approx((0.0624, 0.1605), abs=1e-4)
+    assert wilson(0, 20) == pytest.approx((0.0, 0.1611), abs=1e-4)
+    assert wilson(1, 29) == pytest.approx((0.0061, 0.1718), abs=1e-4)
+
+
+def test_a_speaker_is_wholly_on_one_side_and_a_third_are_kept_aside(tmp_path):
+    entries = [Entry(tmp_path, "yes", "command", f"voice-{n % 300}") for n in range(600)]
+    aside, tuned = of_speakers(entries, "aside"), of_speakers(entries, "tuned")
+    assert len(aside) + len(tuned) == len(entries) == len(of_speakers(entries, "all"))
+    assert not {e.speaker for e in aside} & {e.speaker for e in tuned}
+    assert 160 < len(aside) < 240
+    # printf abc | sha256sum: ba7816bf…; the first byte, 186, is divisible by three.
+    assert kept_aside("abc")
+    assert of_speakers([Entry(tmp_path, "yes", "command")], "aside") == []
 
 
 @pytest.mark.parametrize(
