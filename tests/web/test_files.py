@@ -51,6 +51,22 @@ def test_everything_that_is_named_is_there() -> None:
     assert all(icon["src"] in names for icon in manifest["icons"])
 
 
+def imported(name: str, found: set[str]) -> set[str]:
+    """The modules that a module needs, and those that they need."""
+    for each in re.findall(r'from "(\.[^"]+)"', (WEB / name).read_text(encoding="utf-8")):
+        path = (WEB / name).parent.joinpath(each).resolve().relative_to(WEB).as_posix()
+        if path not in found:
+            found.add(path)
+            imported(path, found)
+    return found
+
+
+def test_all_modules_are_asked_for_at_once() -> None:
+    index = (WEB / "index.html").read_text(encoding="utf-8")
+    preloaded = re.findall(r'"modulepreload" href="([^"]+)"', index)
+    assert preloaded == sorted(imported("app.js", set()))
+
+
 def test_no_script_or_style_is_inline() -> None:
     index = (WEB / "index.html").read_text(encoding="utf-8")
     assert not re.search(r"<style|<script(?![^>]*src=)|\sstyle=|\son\w+=", index)

@@ -198,7 +198,7 @@ def test_what_stands_at_the_door_is_set_by_choice_and_a_plan_is_taken_from_a_fil
         page.click(f"[data-of={name}] summary")
     press(page, "[data-volts='240 V']")
     page.click("[data-hertz='60 Hz']")
-    assert "240 V, 60 Hz" in page.inner_text("[data-of=supply] summary")
+    assert "240\u00a0V, 60\u00a0Hz" in page.inner_text("[data-of=supply] summary")
     page.click("[data-option=traffic-light]")
     page.click("[data-instrument=M-2]")
     page.click("[data-add='clamp meter']")

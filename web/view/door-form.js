@@ -5,6 +5,7 @@ import { button, element, fill } from "./element.js";
 import { shape } from "./shapes.js";
 
 const words = (name) => name.replaceAll("-", " ");
+const unbroken = (text) => text.replaceAll(" ", "\u00a0"); // a number and its unit on one line
 const same = (one, other) => JSON.stringify(one) === JSON.stringify(other);
 
 const SYSTEMS = {
@@ -33,7 +34,7 @@ export function toggle(first, press, properties) {
 }
 
 // One of several, in a grid of buttons. chosen() tells which.
-export function oneOf(name, options, first, changed = () => {}) {
+export function oneOf(name, options, first, changed = () => {}, look = "grid") {
   let value = first;
   const buttons = options.map(([key, label]) => button(label, () => {
     value = key;
@@ -42,18 +43,18 @@ export function oneOf(name, options, first, changed = () => {}) {
   }, { [`data-${name}`]: key }));
   const paint = () => buttons.forEach((each, i) => each.setAttribute("aria-pressed", String(options[i][0] === value)));
   paint();
-  return { node: element("div", { class: "grid" }, buttons), chosen: () => value };
+  return { node: element("div", { class: look }, buttons), chosen: () => value };
 }
 
 export function supplyPart(sheet) {
   const volts = VOLTS.includes(sheet.supply.nominal) ? VOLTS : [sheet.supply.nominal, ...VOLTS];
   const own = (list) => list.map((each) => [each, each]);
-  const system = oneOf("system", Object.entries(SYSTEMS), sheet.supply.system);
+  const system = oneOf("system", Object.entries(SYSTEMS), sheet.supply.system, () => {}, "choices");
   const nominal = oneOf("volts", own(volts), sheet.supply.nominal);
   const frequency = oneOf("hertz", own(["50 Hz", "60 Hz"]), sheet.supply.frequency);
   const chosen = () => ({ system: system.chosen(), nominal: nominal.chosen(), frequency: frequency.chosen() });
   return {
-    node: folded("supply", "Supply", () => `${SYSTEMS[chosen().system]}, ${chosen().nominal}, ${chosen().frequency}`,
+    node: folded("supply", "Supply", () => `${SYSTEMS[chosen().system]}, ${unbroken(chosen().nominal)}, ${unbroken(chosen().frequency)}`,
       [element("p", { class: "quiet" }, "Volts between lines; single-phase, from line to neutral."), system.node, nominal.node, frequency.node]),
     changes: () => (same(chosen(), sheet.supply) ? {} : { supply: chosen() }),
   };

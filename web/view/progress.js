@@ -2,11 +2,11 @@
 
 import { element, fill } from "./element.js";
 
-// Minutes as a person would say them: rounded up, so that nobody is promised too little.
+// Minutes as a person would say them: rounded up, so that nobody is promised too little. A number
+// and its unit stay on one line.
 export function duration(minutes) {
-  const whole = Math.ceil(minutes);
-  if (whole < 60) return `${whole} min`;
-  return whole % 60 ? `${Math.floor(whole / 60)} h ${whole % 60} min` : `${whole / 60} h`;
+  const whole = Math.ceil(minutes), hours = Math.floor(whole / 60);
+  return [hours && `${hours} h`, (whole % 60 || !hours) && `${whole % 60} min`].filter(Boolean).join(" ").replaceAll(" ", "\u00a0");
 }
 
 function bar(done, steps, title) {
