@@ -282,6 +282,61 @@ def open_door_cost(
     )
 
 
+@calculator("dwell-cost", "Money for one second of dwell, in a year", *_PLACE, _CYCLES, *_USE)
+def dwell_cost(
+    width: Quantity,
+    height: Quantity,
+    inside: Quantity,
+    outside: Quantity,
+    inside_humidity: Quantity,
+    outside_humidity: Quantity,
+    cycles: Quantity,
+    flow_factor: Quantity,
+    protection: Quantity,
+    price: Quantity,
+    performance: Quantity,
+    hours: Quantity,
+    days: Quantity,
+) -> Result:
+    """What each second that a door waits open costs in a year of its traffic.
+
+    Parameters
+    ----------
+    width, height, inside, outside, inside_humidity, outside_humidity, cycles
+        As for `open_door_cost`.
+    flow_factor, protection, price, performance, hours, days
+        As for `open_door_cost`.
+
+    Returns
+    -------
+    Result
+        `money` in a year, in that of the price, and `heat` that it lets in. [kWh]
+
+    References
+    ----------
+    .. [1] As for `open_door_cost`.
+    """
+    flow = exchange(width, height, inside, outside, inside_humidity, outside_humidity)
+    seconds = cycles.value * hours.value * days.value
+    heat = flow.heat * flow_factor.value * (1 - protection.value / 100) * seconds / 3600
+    money = heat * price.value / performance.value
+    return Result(
+        values={"money": Quantity(money, "one"), "heat": Quantity(heat, "kilowatt-hour")},
+        working=(
+            *flow.working,
+            f"a second each: {shown(cycles)} x {shown(hours)} x {shown(days)} = "
+            f"{shown(seconds)} s in a year",
+            f"heat = {shown(flow.heat)} x {shown(flow_factor)} x (1 - {shown(protection)}) x "
+            f"{shown(seconds)} / 3600 = {shown(heat)} kWh",
+            f"money = {shown(heat)} kWh x {shown(price)} / {shown(performance)} = {shown(money)}",
+        ),
+        source=SOURCE,
+        kind="from-memory",
+        assumptions=("air at sea level, no wind; each opening waits its whole dwell",),
+        warnings=_DRY if flow.dry and flow.heat else (),
+    )
+
+
 @calculator(
     "dwell-saving",
     "What a shorter dwell saves",

@@ -31,6 +31,8 @@ def holds(when: When | None, job: Job, run: Run | None) -> bool | None:
         return when.fact in job.facts
     if when.job is not None:
         found = job_value(job, when.job)
+        if isinstance(found, tuple):  # a list on the sheet: people, hazards
+            found = list(found)
         return found == when.is_ if when.in_ is None else found in when.in_
     if when.not_ is not None:
         inner = holds(when.not_, job, run)

@@ -156,6 +156,18 @@ def test_money_follows_energy_as_pints_arithmetic_has_it(work):
     assert value(more, "year") - value(found, "year") == pytest.approx(value(found, "dwell-second"))
 
 
+def test_a_second_of_dwell_costs_a_fifth_of_what_five_seconds_save(work):
+    """standards.md E26: 5 s save 2.954 kW on average (derived, S55); for 4,800 h a year."""
+    use = {"cycles": "30", "price": "0.20", "hours": "16", "days": "300"}
+    found = work("dwell-cost", **FREEZER, **use)
+    assert value(found, "heat") == pytest.approx(2.954 / 5 * 4800, rel=0.01)
+    assert value(found, "money") == pytest.approx(2.954 / 5 * 4800 * 0.20 / 2, rel=0.01)
+    cycle = work("open-door-cost", **FREEZER, **TRAFFIC, dwell="8 s", hours="16", days="300")
+    assert value(found, "money") == pytest.approx(value(cycle, "dwell-second"))
+    none = work("dwell-cost", **FREEZER, **{**use, "cycles": "0"})
+    assert value(none, "money") == 0
+
+
 def test_strips_hold_back_93_percent(work):
     """Strip curtain, effectiveness 0.93 (published, S55)."""
     bare = work("open-door-cost", **FREEZER, **TRAFFIC, dwell="8 s")

@@ -1,6 +1,7 @@
 """Dialogues as text and how they come out: reads `steps/<pack>/cases/*.yaml` and plays them.
 
-A case is a mapping: `job` (a name in steps/jobs), optional `about`, and `turns`, a list of
+A case is a mapping: `job` (a name in steps/jobs), optional `about`, optional `taken` (readings of
+earlier packs of the job, as passed: `{door-width: 3 m}`), and `turns`, a list of
 
     {lead: "disconnect is off"}      somebody speaks; also `helper:`; `touch:` is the lead's screen
     {lead: done, times: 5}           the same five times
@@ -16,7 +17,8 @@ knows is the list in `CHECKS`; it looks at the run, and for what happened at the
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -27,7 +29,7 @@ from assistant.procedure import effects as fx
 from assistant.procedure import inputs, machine
 from assistant.procedure.load import load_job
 from assistant.procedure.model import Plan
-from assistant.procedure.run import Pending, Run
+from assistant.procedure.run import Pending, Run, TakenReading
 from assistant.quantity import quantity
 
 STEPS = Path(__file__).parents[2] / "steps"
@@ -51,9 +53,14 @@ class Played:
     effects: list[fx.Effect] = field(default_factory=list)
 
     @classmethod
-    def start(cls, pack: str, job: str) -> Played:
+    def start(cls, pack: str, job: str, taken: Mapping[str, Any] | None = None) -> Played:
+        """The pack's plan from its first step; `taken`: readings of earlier packs, passed."""
         plan = plan_of_case(pack, job)
-        played = cls(plan, machine.start(plan))
+        had = {
+            name: TakenReading("earlier", quantity(str(value)), "", "pass", None, False, 0)
+            for name, value in (taken or {}).items()
+        }
+        played = cls(plan, replace(machine.start(plan), readings=had))
         played.put(inputs.Started(), "system")
         return played
 

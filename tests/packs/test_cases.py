@@ -11,8 +11,8 @@ CASES = sorted(STEPS.glob("*/cases/*.yaml"))
 @pytest.mark.parametrize("path", CASES, ids=lambda p: f"{p.parents[1].name}/{p.stem}")
 def test_dialogue_comes_out_as_written(path):
     case = YAML(typ="safe").load(path.read_text(encoding="utf-8"))
-    assert set(case) <= {"job", "about", "turns"}
-    played = Played.start(path.parents[1].name, case["job"])
+    assert set(case) <= {"job", "about", "taken", "turns"}
+    played = Played.start(path.parents[1].name, case["job"], case.get("taken"))
     for place, turn in enumerate(case["turns"], 1):
         try:
             played.turn(turn)

@@ -2,6 +2,7 @@
 
 import re
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 
@@ -9,9 +10,12 @@ from assistant.calc import calculate
 from assistant.dialogue.grammar import alike_in_plan
 from assistant.dialogue.phrases import spoken
 from assistant.job import plan_from_files
+from assistant.procedure import gates, machine
 from assistant.procedure.energy import RULES
 from assistant.procedure.gates import ledger_move
 from assistant.procedure.load import load_job, load_pack
+from assistant.procedure.run import TakenReading
+from assistant.quantity import quantity
 from tests.packs.cases import STEPS
 
 PACKS = {path.parent.name: load_pack(path.parent) for path in sorted(STEPS.glob("*/pack.yaml"))}
@@ -207,13 +211,24 @@ def test_a_test_that_passed_never_meets_the_step_for_a_failed_one(in_service):
         at = at + 1 if not good or good[0] == "next" else ids.index(good[0])
 
 
-def test_automatic_closing_is_tried_only_after_edge_and_beams_have_passed():
-    plan = PLANS["safety-tests-pinewharf-d1"]
+@pytest.mark.parametrize("name", ["d1", "d4"])
+def test_automatic_closing_is_tried_only_after_every_safety_test_before_it(name):
+    """Whatever the door has: each safety reading asked for before the section is needed by it."""
+    plan = PLANS[f"safety-tests-pinewharf-{name}"]
     automatic = [step for step in plan.steps if step.section == "automatic"]
-    assert automatic
+    before = plan.steps[: plan.index(automatic[0].id)]
+    needed = {s.expects.reading.name for s in before if s.limits and s.limits.safety}
+    assert needed >= {"stops", "edge-reversals", "beam-reversals", "loop-tries"}
+    assert ("second-beam-reversals" in needed) == (name == "d1")
+    had = {n: TakenReading(n, quantity("1"), "", "pass", None, False, 0) for n in needed}
+    run = replace(machine.start(plan), readings=had)
     for step in automatic:
-        verdicts = {each.reading: each.verdict for each in step.when.all_ if each.reading}
-        assert verdicts == {"edge-reversals": "pass", "beam-reversals": "pass"}, step.id
+        assert gates.applies(plan, run, step), step.id
+        for each in needed:
+            failed = had | {each: replace(had[each], verdict="fail")}
+            assert not gates.applies(plan, replace(run, readings=failed), step), each
+            missing = {n: t for n, t in had.items() if n != each}
+            assert not gates.applies(plan, replace(run, readings=missing), step), each
 
 
 def test_the_counts_of_a_device_are_safety_limits_and_ask_for_every_try():

@@ -25,7 +25,7 @@ def values_of_cases() -> dict[str, dict[str, str]]:
     found: dict[str, dict[str, str]] = {job: {} for job in JOBS}
     for path in sorted(STEPS.glob("*/cases/*.yaml")):
         case = YAML(typ="safe").load(path.read_text(encoding="utf-8"))
-        played = Played.start(path.parents[1].name, case["job"])
+        played = Played.start(path.parents[1].name, case["job"], case.get("taken"))
         for turn in case["turns"]:
             played.turn(turn)
         for name, taken in played.run.readings.items():
