@@ -2,6 +2,7 @@
 
 import { Microphone } from "./audio/microphone.js";
 import { Speaker } from "./audio/speaker.js";
+import { LOUD, SOFT } from "./audio/tones.js";
 import { Awake } from "./device/awake.js";
 import { Camera } from "./device/camera.js";
 import { headsetButton as hardwareButton } from "./device/headset-button.js";
@@ -393,7 +394,16 @@ function foot() {
   fill(document.getElementById("foot"), settings.get("hand") === "left" ? [more, stop] : [stop, more]);
 }
 
+function setTones() {
+  speaker.toneGain = settings.get("tones") === "soft" ? SOFT : LOUD;
+}
+
+setTones();
 settings.addEventListener("change", ({ detail: { name } }) => {
+  if (name === "tones") {
+    setTones();
+    speaker.tone("heard"); // as it will be
+  }
   if (name === "theme") dispatchEvent(new Event("theme")); // theme.js listens
   if (name === "hand") {
     layoutMoved();

@@ -1,7 +1,7 @@
 // Keeps the page's own files, so that it opens without a link and says so. What the server
 // answers under /api/ is never kept here: an old state must not look like the present one.
 
-const VERSION = "shell-5";
+const VERSION = "shell-6";
 const PLANS = "plans"; // kept by net/plans.js
 const FILES = [
   "./", "index.html", "app.js", "app.css", "theme.js", "manifest.webmanifest",

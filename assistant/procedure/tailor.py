@@ -1,4 +1,4 @@
-"""A job sheet made over for what stands at the door: options, supply, instruments, terminal plan.
+"""A job sheet made over for what stands at the door: supply, options, instruments, terminal plan.
 
 Text to text: what comes out is a job sheet like any other, so it is checked, kept in the log's head
 and replayed as one that was written by hand. Comments and all that isn't changed stay as they are.
@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 from collections.abc import Mapping
 from pathlib import PurePath
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 from ruamel.yaml import YAML
@@ -39,6 +39,7 @@ class Changes(BaseModel):
 
     options: Annotated[tuple[_Name, ...], Field(max_length=60)] | None = None
     supply: Supply | None = None
+    listening: Literal["open", "push-to-talk"] | None = None
     instruments: Annotated[tuple[SheetInstrument, ...], Field(max_length=20)] | None = None
 
 
@@ -62,6 +63,8 @@ def tailored(text: str, changes: Changes, plan: str | None = None, file: str = "
         tree["options"] = list(changes.options)
     if changes.supply is not None:
         tree["supply"] = changes.supply.model_dump()
+    if changes.listening is not None:
+        tree["listening"] = changes.listening
     if changes.instruments is not None:
         _each_once("instrument", [each.id for each in changes.instruments], file)
         tree["instruments"] = [each.model_dump() for each in changes.instruments]

@@ -294,6 +294,7 @@ def install(app: Flask, hub: Hub, web: Path, pairing: Pairing | None = None) -> 
         told = _door(name, job) | {"people": list(job.people), "packs": rows}
         fitted = {"options": list(job.options), "known_options": sorted(_options())}
         here = {"supply": job.supply.model_dump(), "lines": len(job.terminals)}
+        here["listening"] = job.listening
         return told | fitted | here | {"instruments": [i.model_dump() for i in job.instruments]}
 
     @app.get("/api/packs")

@@ -36,13 +36,13 @@ def test_no_two_signals_sound_or_feel_alike(phone: Any, server: Server) -> None:
     rendered = json.loads(
         page.evaluate(
             """async (names) => {
-              const { sound } = await import("/audio/tones.js");
+              const { sound, SOFT } = await import("/audio/tones.js");
               const out = {};
-              for (const name of names) {
+              for (const name of [...names, "soft"]) {
                 const context = new OfflineAudioContext(1, 16000, 16000);
                 // It is made before it runs, and a tone is for a running context.
                 Object.defineProperty(context, "state", { value: "running" });
-                sound(context, name);
+                name === "soft" ? sound(context, "link-lost", SOFT) : sound(context, name);
                 out[name] = Array.from((await context.startRendering()).getChannelData(0));
               }
               return JSON.stringify(out);
@@ -51,6 +51,9 @@ def test_no_two_signals_sound_or_feel_alike(phone: Any, server: Server) -> None:
         )
     )
     shapes, spectra = {}, {}
+    soft, loud = (np.abs(rendered[name]).max() for name in ("soft", "link-lost"))
+    assert 0.05 < soft < loud / 2  # turned down, and still a tone
+    del rendered["soft"]
     for name, samples in rendered.items():
         wave = np.asarray(samples)
         assert np.abs(wave).max() > 0.2, name

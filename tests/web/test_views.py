@@ -196,7 +196,8 @@ def test_what_stands_at_the_door_is_set_by_choice_and_a_plan_is_taken_from_a_fil
     page.wait_for_selector("[data-of=supply]")
     for name in ("supply", "options", "instruments", "terminals"):
         page.click(f"[data-of={name}] summary")
-    press(page, "[data-volts='240 V']")
+    press(page, "[data-listening=push-to-talk]")
+    page.click("[data-volts='240 V']")
     page.click("[data-hertz='60 Hz']")
     assert "240\u00a0V, 60\u00a0Hz" in page.inner_text("[data-of=supply] summary")
     page.click("[data-option=traffic-light]")
@@ -224,6 +225,7 @@ def test_what_stands_at_the_door_is_set_by_choice_and_a_plan_is_taken_from_a_fil
     begun = jobs.open(jobs.list()[0]["id"]).plan.job
     assert begun.supply.model_dump() == {
         "system": "single-phase", "nominal": "240 V", "frequency": "60 Hz"}  # fmt: skip
+    assert begun.listening == "push-to-talk"
     assert "traffic-light" not in begun.options
     assert "brake" in begun.options
     assert [(i.id, i.kind, i.calibration_due) for i in begun.instruments] == [
@@ -282,11 +284,13 @@ def test_settings_are_kept_on_the_phone(phone: Any, server: Server, job: JobSess
     night = page.evaluate(ground)
     assert night != day
     press(page, "[data-set=headset][data-value='1']")
+    press(page, "[data-set=tones][data-value=soft]")
     press(page, "[data-set=hand][data-value=left]")
     page.reload()
     page.wait_for_selector("[data-act=headset][aria-pressed=true]")
     assert page.evaluate(ground) == night
     assert page.evaluate("document.querySelector('#foot').lastChild.textContent") == "Stop work"
+    assert page.evaluate("localStorage.getItem('tones')") == "soft"
     page.evaluate("localStorage.removeItem('theme'); dispatchEvent(new Event('theme'))")
     assert page.evaluate(ground) == day
     page.emulate_media(color_scheme="dark")

@@ -1,11 +1,12 @@
 // Plays replies in order, and stops when the person speaks into one that allows it.
 // Events: "playback" {on}; "spoken" when nothing is left to say.
 
-import { feel, sound } from "./tones.js";
+import { feel, LOUD, sound } from "./tones.js";
 
 const WAITING_MAX = 12;
 
 export class Speaker extends EventTarget {
+  toneGain = LOUD;
   #context = null; #last = []; #waiting = []; #playing = null; #source = null; #running = false;
 
   // Sound needs a press of the person first; until then only the newest turn is kept.
@@ -19,7 +20,7 @@ export class Speaker extends EventTarget {
   // Heard and felt: in noise, or through a glove, one of the two gets there.
   tone(name) {
     feel(name);
-    return sound(this.#context, name);
+    return sound(this.#context, name, this.toneGain);
   }
 
   // The last turn once more, for a person who may have missed it.

@@ -1,6 +1,8 @@
 // Short tones, each told from the others by its shape and not only by its pitch.
 // A note: [frequency in Hz, start in s, length in s].
 
+export const LOUD = 0.35, SOFT = 0.08; // there is no off: a lost link must be heard
+
 const TONES = {
   expect: [[880, 0, 0.09]],
   heard: [[660, 0, 0.06], [990, 0.07, 0.08]],
@@ -34,22 +36,22 @@ export function feel(name) {
   if (PULSES[name] && navigator.userActivation?.hasBeenActive !== false) navigator.vibrate?.(PULSES[name]);
 }
 
-// Sound a tone; the time it takes. [s]
-export function sound(context, name) {
+// Sound a tone; the time it takes. [s] gain: 0 to 1 of full scale.
+export function sound(context, name, gain = LOUD) {
   const notes = TONES[name];
   if (!notes || !context || context.state !== "running") return 0;
   let end_s = 0;
   for (const [frequency_hz, start_s, length_s] of notes) {
     const begin = context.currentTime + start_s;
     const oscillator = context.createOscillator();
-    const gain = context.createGain();
+    const shaped = context.createGain();
     oscillator.type = name === "refused" ? "square" : "triangle";
     oscillator.frequency.value = frequency_hz;
-    gain.gain.setValueAtTime(0, begin);
-    gain.gain.linearRampToValueAtTime(0.35, begin + 0.01);
-    gain.gain.setValueAtTime(0.35, begin + length_s - 0.02);
-    gain.gain.linearRampToValueAtTime(0, begin + length_s);
-    oscillator.connect(gain).connect(context.destination);
+    shaped.gain.setValueAtTime(0, begin);
+    shaped.gain.linearRampToValueAtTime(gain, begin + 0.01);
+    shaped.gain.setValueAtTime(gain, begin + length_s - 0.02);
+    shaped.gain.linearRampToValueAtTime(0, begin + length_s);
+    oscillator.connect(shaped).connect(context.destination);
     oscillator.start(begin);
     oscillator.stop(begin + length_s);
     end_s = Math.max(end_s, start_s + length_s);

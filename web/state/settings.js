@@ -1,4 +1,4 @@
-// What is set on this phone and kept there: "theme", "hand", "headset", each "" until it is set.
+// What is set on this phone and kept there: "theme", "hand", "headset", "tones", each "" until it is set.
 // "change" {name, value} tells of a new one.
 
 export class Settings extends EventTarget {

@@ -56,11 +56,13 @@ export async function setUpView(root, ask, act) {
 function form(sheet, ask, act) {
   const crew = oneOf("crew", [["alone", "Lead alone"], ["two", "With a helper"]],
     sheet.people.length > 1 ? "two" : "alone", () => paint());
+  const listening = oneOf("listening", [["open", "At any time"], ["push-to-talk", "Push to talk"]], sheet.listening);
   const supply = supplyPart(sheet), instruments = instrumentsPart(sheet);
   const options = optionsPart(sheet, () => terminals.again());
   const terminals = terminalsPart(sheet, (plan) =>
     ask(`/api/sheets/${encodeURIComponent(sheet.name)}/look`, { plan, changes: changes() }));
-  const changes = () => ({ ...supply.changes(), ...options.changes(), ...instruments.changes() });
+  const heard = () => (listening.chosen() === sheet.listening ? {} : { listening: listening.chosen() });
+  const changes = () => ({ ...heard(), ...supply.changes(), ...options.changes(), ...instruments.changes() });
 
   const wanted = new Set(sheet.packs.map(({ name }) => name));
   const fits = (pack) => pack.people <= CREWS[crew.chosen()].length;
@@ -111,6 +113,8 @@ function form(sheet, ask, act) {
   paint();
   return [
     element("h2", {}, "People"), crew.node,
+    element("h2", {}, "Listening"), listening.node,
+    element("p", { class: "quiet" }, "Push to talk: by the headset's button, or a finger anywhere beside the buttons."),
     element("h2", {}, "As it is at the door"),
     element("div", { class: "stack" }, supply.node, options.node, instruments.node, terminals.node, partsPart),
     element("div", { class: "stack" }, sum, begin),

@@ -31,13 +31,15 @@ export function settingsView(root, store, settings, act) {
   const rate = notches("Rate of speech", "slower", "faster", act);
   const volume = notches("Volume of speech", "quieter", "louder", act);
   const headset = choice("headset", "Headset", [["1", "Yes"], ["", "No"]], (value) => act.headset(value));
+  const tones = choice("tones", "Tones", [["", "Loud"], ["soft", "Soft"]], (value) => settings.set("tones", value));
   const theme = choice("theme", "Screen", [["day", "Daylight"], ["night", "Night"], ["", "As the phone"]],
     (value) => settings.set("theme", value));
   const hand = choice("hand", "Hand that holds the phone", [["left", "Left"], ["right", "Right"]],
     (value) => settings.set("hand", value));
+  tones.show(settings.get("tones"));
   theme.show(settings.get("theme"));
   hand.show(settings.get("hand") || "right");
-  fill(root, element("h1", {}, "Settings"), rate.group, volume.group, headset.group, theme.group, hand.group,
+  fill(root, element("h1", {}, "Settings"), rate.group, volume.group, tones.group, headset.group, theme.group, hand.group,
     element("p", { class: "quiet" }, "It mirrors the two buttons at the foot."));
   store.watch((s) => s.get("headset"), (on) => headset.show(on ? "1" : ""));
   store.watch((s) => s.get("view")?.speaking ?? null, (speaking) => {
