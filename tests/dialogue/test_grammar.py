@@ -14,6 +14,7 @@ from assistant.dialogue.grammar import (
 )
 from assistant.dialogue.interpret import interpret_text
 from assistant.dialogue.language import language
+from assistant.dialogue.phones import swap
 from assistant.dialogue.phrases import template
 from assistant.dialogue.sounds import NEAR, alike, distance, phones
 
@@ -108,7 +109,8 @@ def test_every_printed_sentence_is_understood(plan, at, pending):
 @pytest.mark.parametrize(
     "pair",
     ["on/off", "close/clear", "open/over", "fifteen/fifty", "sixteen/sixty", "blocked/locked",
-     "power is on/power is off", "correct/correction", "done/down"],
+     "power is on/power is off", "correct/correction", "done/down",
+     "go to power run/go to power up", "go to first gap/go to third gap"],
 )  # fmt: skip
 def test_pairs_that_site_practice_blocks_sound_alike(pair):
     first, second = pair.split("/")
@@ -121,6 +123,28 @@ def test_pairs_that_site_practice_blocks_sound_alike(pair):
 )
 def test_phrases_that_are_far_apart_do_not_sound_alike(pair):
     assert not alike(*pair.split("/"))
+
+
+@pytest.mark.parametrize(
+    "word, sounds",
+    [
+        ("interlocks", "IH N T ER L AA K S"),
+        ("encoder", "EH N K OW D ER"),
+        ("chocked", "CH AA K T"),
+        ("henries", "HH EH N R IY Z"),
+        ("derating", "D IY R EY T IH NG"),
+    ],
+)
+def test_a_word_that_no_dictionary_has_is_said_as_its_parts_are(word, sounds):
+    """Merriam-Webster's pronunciations, from memory; nearer than any two words may be."""
+    assert phones(word) and min(distance(way, tuple(sounds.split())) for way in phones(word)) < 1
+
+
+def test_distance_orders_pairs_as_real_voices_confuse_them():
+    """Measured (bench_phones): S is taken for Z, T for D, AE for EH far more often than chance;
+    S for M, T for L, AE for OW hardly ever."""
+    for phone, near, far in map(str.split, ("S Z M", "T D L", "B P L", "AE EH OW")):
+        assert swap(phone, near) < swap(phone, far)
 
 
 def test_no_two_phrases_of_the_language_file_sound_alike():
