@@ -251,6 +251,8 @@ def sentence_of(reading: str, visits: tuple[Visit, ...], symbol: str) -> tuple[s
     if not _changed(values):
         low, high = min(values), max(values)
         spread = f"between {_plain(low)} and {_plain(high)} {symbol}".rstrip()
+        if low == high:
+            spread = f"each time {_plain(low)} {symbol}".rstrip()
         return f"{name}: no trend in {count}, {spread}.{left}", False
     return f"{name} {_words(values)} in {count}, {span}.{_limit(visits[-1], symbol)}{left}", True
 

@@ -167,6 +167,8 @@ class Facts:
         """A step in print: its short form without the question mark."""
         step = self.step(step_id)
         text = (step.brief or step.say) if step else words.spaced(step_id.replace(".", ": "))
+        if step and step.for_each == "carried-point":
+            text = step.item  # what is asked about it is no part of the point
         text = _BLANK.sub(r"each \1", text.rstrip("?. "))  # who and what, known only when asked
         return words.first_up(words.signed(text)) or step_id
 

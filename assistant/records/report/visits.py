@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from contextlib import suppress
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal, InvalidOperation
 from typing import Any
@@ -120,6 +121,10 @@ def _beside(facts: Facts, now: Measure, trend: Trend) -> Row:
     *earlier, here = trend.visits
     more = f"and {len(earlier) - SHOWN} earlier" if len(earlier) > SHOWN else ""
     lines = [f"{v.wall[:10]}: {_written(v.value, v.said, trend.unit)}" for v in earlier[-SHOWN:]]
+    steady = not _moved(replace(trend, visits=tuple(earlier)))
+    if len(earlier) > 1 and steady and all(v.value is not None for v in earlier):
+        value = _written(earlier[-1].value, earlier[-1].said, trend.unit)
+        lines, more = [f"{value} at {len(earlier)} visits since {earlier[0].wall[:10]}"], ""
     before = earlier[-1].value
     change = "–"
     if before and here.value is not None:
