@@ -238,7 +238,7 @@ def test_push_to_talk_listens_while_a_finger_is_down(
     text = sheet.read_text(encoding="utf-8").replace("listening: open", "listening: push-to-talk")
     (tmp_path / "talk.yaml").write_text(text, encoding="utf-8")
     shutil.copytree(sheet.parent / "plans", tmp_path / "plans")
-    job = jobs.new(tmp_path / "talk.yaml")
+    job = jobs.new(tmp_path / "talk.yaml", "power-entry")
     with listen(create_app(jobs, job.job_id)) as served:
         page = phone(served.url)
         start(page)

@@ -16,9 +16,9 @@ from tests.web.screens import INERT_MS, SCREENS, faults, grave, keep, press, sta
 
 pytestmark = pytest.mark.browser
 SIZES = {"360": (360, 740), "412": (412, 915), "1280": (1280, 800)}
-# Where axe looks: with what is drawn wide, narrow and in either theme. All are kept as pictures.
-LOOKS = [("360", "light"), ("360", "dark"), ("1280", "light"), ("412", "dark")]
-MORE = [("412", "light"), ("1280", "dark")] if SCREENS else []
+# Where axe looks: each size and either theme. All six are kept as pictures, if they are asked for.
+LOOKS = [("360", "light"), ("412", "dark"), ("1280", "light")]
+MORE = [("360", "dark"), ("412", "light"), ("1280", "dark")] if SCREENS else []
 # The pages behind "More", and what shows that one is there.
 PAGES = {
     "more": "[data-go=people]",
