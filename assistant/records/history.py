@@ -95,7 +95,8 @@ class Due:
 _HEADS = """
     SELECT e.job, json_extract(e.body, '$.start.site') AS site,
         json_extract(e.body, '$.start.door') AS door, jobs.started_wall AS started
-    FROM entries AS e JOIN jobs ON jobs.id = e.job WHERE e.seq = 1
+    FROM (SELECT job, seq, CASE WHEN json_valid(body) THEN body END AS body FROM entries) AS e
+    JOIN jobs ON jobs.id = e.job WHERE e.seq = 1
     ORDER BY jobs.started_wall, e.job
 """
 

@@ -7,9 +7,11 @@ job, or by its reading if that is taken again and isn't outside its limits; else
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
+from assistant.errors import RecordError
 from assistant.procedure import past
 from assistant.procedure.model import CarriedPoint, History, PastReading, PastVisit, Plan
 from assistant.records.history import last_readings, same, work_of
@@ -51,15 +53,17 @@ def history(
     for row in work_of(store):
         if not (same(row["site"], site) and same(row["door"], door)):
             continue
-        job, head = str(row["job"]), store.head(row["job"])
-        visits.append(
-            PastVisit(job=job, on=row["started"][:10], title=str(head.get("title") or ""))
-        )
-        taken = last_readings(store, job)
-        for name, each in taken.items():
-            if past.key_of(name, wanted) and (found := _reading(each)):
-                readings.setdefault(name, []).append(found)
-        _fold(store, job, head, taken, points, named, plan_of)
+        job = str(row["job"])
+        with suppress(RecordError):  # a damaged job must not keep anybody from the next one
+            head = store.head(job)
+            taken = last_readings(store, job)
+            visits.append(
+                PastVisit(job=job, on=row["started"][:10], title=str(head.get("title") or ""))
+            )
+            for name, each in taken.items():
+                if past.key_of(name, wanted) and (found := _reading(each)):
+                    readings.setdefault(name, []).append(found)
+            _fold(store, job, head, taken, points, named, plan_of)
     return History(
         visits=tuple(visits[-MOST_VISITS:]),
         readings={name: tuple(each[-MOST_VISITS:]) for name, each in readings.items()},

@@ -241,3 +241,15 @@ def test_words_of_an_earlier_visit_can_be_taken_out_of_a_later_one(door: Door):
     assert [step.base for step in plan.steps].count("end-carried") == 1
     text = whole(commissioning_record(store, second.job_id, plan))
     assert "nokey" not in text and tight("Glands, drain, seal, not done") in text
+
+
+def test_a_damaged_job_keeps_nobody_from_the_next_visit(door: Door):
+    """Comes last: the second visit's first entry is broken by hand; the two others stay known."""
+    store, second = door.jobs.store, door.visits[1]
+    store._conn.execute("DROP TRIGGER entries_no_update")
+    store._conn.execute("UPDATE entries SET body = '[]' WHERE job = ? AND seq = 1", [second.job_id])
+    known = door.known(SITE, "D1")
+    assert [visit.job for visit in known.visits] == [
+        session.job_id for session in door.visits if session is not second
+    ]
+    assert [str(each.value) for each in known.readings["winding-insulation"]] == ["480", "0.23"]

@@ -67,8 +67,8 @@ def against(sheet: Sheet, facts: Facts, history: History) -> None:
     plots = [each for each in trends if _moved(each)]
     if plots:
         sheet.heading("Readings over the visits", 2, keep=over_visits.HEIGHT_MM + 6)
-        told = f"Values that stayed within {100 * SAME:.0f} % of each other are not drawn."
-        sheet.paragraph(Text(told, 8.6, colour=GREY))
+        steady = f"Values that stayed within {100 * SAME:.0f} % of each other are not drawn."
+        sheet.paragraph(Text(steady, 8.6, colour=GREY))
         over_visits.draw(sheet, [(facts.label(now[t.reading].step), t) for t in plots])
 
 
