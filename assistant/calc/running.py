@@ -13,6 +13,9 @@ from assistant.quantity import Quantity
 
 LEAST_SHARE = Decimal("0.2")  # of the nameplate current; an idle small motor draws more
 LOWEST_DIAL = Decimal("0.9")  # of the nameplate current
+MOST_RISE_K = Decimal(40)  # of a housing in ten cycles
+MOST_HOUSING = Decimal(80)  # celsius
+SPOT_K = Decimal(3)  # what a thermometer's aim makes of one spot
 MOST_UNBALANCE = Decimal("10")  # percent
 
 PLATE = Input("current", "ampere", "current on the motor's nameplate", low=0.05, high=200)
@@ -182,4 +185,44 @@ def current_unbalance(first: Quantity, second: Quantity, third: Quantity) -> Res
         at_most=Quantity(MOST_UNBALANCE, "percent"),
         assumptions=("same load at each reading",),
         warnings=("one phase is lost: no more runs, isolate and find it",) if lost else (),
+    )
+
+
+@calculator(
+    "housing-warmth",
+    "Temperature of a motor's housing after ten cycles",
+    Input("before", "celsius", "housing before the run", low=-50, high=60),
+)
+def housing_warmth(before: Quantity) -> Result:
+    """Limits on a motor's housing after a trial run, from where it began.
+
+    Parameters
+    ----------
+    before : Quantity
+        Housing at rest, measured at the same spot. [degC]
+
+    Returns
+    -------
+    Result
+        `most` and `least`, also as `at_most` and `at_least`. [degC]
+
+    References
+    ----------
+    .. [1] Common practice, no source: 40 K in ten cycles, 80 degC at most; the windings of class F
+       may rise by 105 K above 40 degC (IEC 60034-1, from memory), and the housing is far cooler.
+    """
+    most = Quantity(min(before.value + MOST_RISE_K, MOST_HOUSING), "celsius")
+    least = Quantity(before.value - SPOT_K, "celsius")
+    return Result(
+        values={"most": most, "least": least},
+        working=(
+            f"most: {shown(before)} + {MOST_RISE_K} K, {MOST_HOUSING} degC at most = {shown(most)}",
+            f"least: {shown(before)} - {SPOT_K} K for the aim = {shown(least)}",
+        ),
+        source="40 K in ten cycles and 80 degC at most",
+        kind="common-practice",
+        at_least=least,
+        at_most=most,
+        assumptions=("ten cycles in a row, the same spot before and after",),
+        warnings=("the maker's own figure wins",),
     )

@@ -92,6 +92,7 @@ SOUND = {
     "door-cycle": {"opening": "3 s", "dwell": "8 s", "closing": "5 s", "cycles": "30"},
     "doorway-exchange": FREEZER,
     "open-door-cost": {**FREEZER, **TRAFFIC},
+    "housing-warmth": {"before": "18 degC"},
     "dwell-cost": {**FREEZER, "cycles": "30", "price": "0.20"},
     "dwell-saving": {**FREEZER, **TRAFFIC, "shorter": "3 s"},
     "tightening-torque": {"section": "12 AWG", "screw": "slotted"},

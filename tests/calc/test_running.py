@@ -88,3 +88,16 @@ def test_a_motor_at_rest_has_no_unbalance_to_tell(work):
         spread(work, 0, 0, 0)
     with pytest.raises(RangeError, match="from 0 to 200 ampere"):
         spread(work, -1, 3, 3)
+
+
+@pytest.mark.parametrize(
+    ("before", "most", "least"), [("-22", 18, -25), ("18", 58, 15), ("55", 80, 52)]
+)
+def test_a_housing_may_rise_by_40_kelvin_and_never_above_80_degrees(before, most, least):
+    """Common practice, no source; pint's own kelvin for the difference."""
+    import pint
+
+    found = calculate("housing-warmth", {"before": f"{before} degC"})
+    start = pint.UnitRegistry().Quantity(float(before), "degC").to("kelvin").magnitude
+    assert float(found.at_most.value) == pytest.approx(min(start + 40 - 273.15, 80)) == most
+    assert float(found.at_least.value) == pytest.approx(start - 3 - 273.15) == least
