@@ -24,6 +24,7 @@ from assistant.faults import listening, live, machine, wording
 from assistant.faults.door import Door, for_job
 from assistant.faults.load import parse_guide
 from assistant.faults.model import Guide
+from assistant.procedure import effects as steps_fx
 from assistant.procedure import inputs
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Job, Plan
@@ -80,6 +81,12 @@ def _guide(texts: tuple[tuple[str, str], ...]) -> Guide:
 def words(finding: Finding, effects: Sequence[fx.Effect]) -> tuple[str, ...]:
     """What the guide says."""
     return wording.speak(effects, finding.door) if finding.door else ()
+
+
+def asked_again(finding: Finding, effects: Sequence[steps_fx.Effect]) -> tuple[str, ...]:
+    """The guide's question once more, from the second time on that nothing was understood."""
+    times = [effect.times for effect in effects if isinstance(effect, steps_fx.AskAgain)]
+    return (_asked(finding),) if max(times, default=0) > 1 else ()
 
 
 # --- opening -------------------------------------------------------------------------------------
@@ -242,7 +249,7 @@ def in_words(what: inputs.Input) -> str:
 
 # --- showing -------------------------------------------------------------------------------------
 
-_FIRST = {"safe": ["it is safe"], "named": ["yes", "no"], "repair": ["repaired", "go there"]}
+_FIRST = {"safe": ["it is safe"], "named": ["yes", "no"], "repair": ["it is repaired", "go there"]}
 _MORE = ["tell me why", "what else", "can't do that one", "I found it", "leave the search"]
 
 

@@ -491,6 +491,12 @@ class JobSession:
         told = finding.words(self.finding, guide)
         if self.finding.has_floor(self.run):
             effects = tuple(effect for effect in effects if not isinstance(effect, _OF_A_STEP))
+            told += finding.asked_again(self.finding, effects)
+            # What could be said to the step is no help to the guide.
+            effects = tuple(
+                each.model_copy(update={"times": 1}) if isinstance(each, fx.AskAgain) else each
+                for each in effects
+            )
             words = (*replies.replies(effects, self.plan, self.run, brief=self.run.brief), *told)
         else:
             words = (*told, *replies.replies(effects, self.plan, self.run, brief=self.run.brief))

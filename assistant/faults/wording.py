@@ -192,6 +192,8 @@ def _(effect: fx.Others, door: Door) -> Sequence[str]:
 
 @_say.register
 def _(effect: fx.Stuck, door: Door) -> Sequence[str]:
+    if not effect.causes:
+        return [_t("stuck-plain")]
     return [_t("stuck", causes=_causes(door, effect.causes))]
 
 

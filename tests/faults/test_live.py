@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 from dataclasses import replace
+from functools import cache
 
 import jsonschema
 import pytest
@@ -12,28 +13,43 @@ import pytest
 from assistant import rehearse
 from assistant.clock import SetClock
 from assistant.errors import RecordError
+from assistant.faults.found import faults
 from assistant.finding import Finding, follow
-from assistant.job import Jobs, JobSession, events_of
+from assistant.job import JobSession, events_of, find_job, find_pack, plan_of, texts_of
 from assistant.procedure import inputs, machine
+from assistant.procedure.load import load_job
 from assistant.records import bundle
 from assistant.records.log import export_json, verify
+from assistant.records.store import Store
 from tests.packs import helpful
 
 SEEN = ("find the fault", "door will not close", "it is safe")
 
 
+@cache
+def texts_and_plan(name):
+    file = find_job(name)
+    texts = texts_of([find_pack(each) for each in load_job(file).packs], file)
+    return texts, plan_of(texts)
+
+
 def new(folder, name="pinewharf-d1-repair", recogniser=None):
+    """A visit of both people, at its first step."""
     clock, digits = SetClock(), itertools.cycle(("47", "62", "76", "24"))
-    jobs = Jobs(folder, recogniser, clock=clock, challenge=lambda: next(digits))
-    session = jobs.new(name)
-    for person in session.plan.job.people:
+    parts = {"recogniser": recogniser, "clock": clock, "challenge": lambda: next(digits)}
+    texts, plan = texts_and_plan(name)
+    store = Store.open(folder / "records.sqlite")
+    session = JobSession.start("j1", plan, texts, store, **parts)
+    for person in plan.job.people:
         session.join(person, person)
     return session, clock
 
 
 @pytest.fixture
 def at_door(tmp_path):
-    return new(tmp_path)
+    session, clock = new(tmp_path)
+    yield session, clock
+    session.store.close()
 
 
 def say(session, clock, *lines, who="lead"):
@@ -93,6 +109,9 @@ def test_a_fault_is_found_repaired_and_tested_again_in_one_visit_and_its_log_alo
     assert {"repair-beam-seat", "repair-line-up", "repair-tune"} <= {s.split(".")[0] for s in asked}
     assert verify(session.store, session.job_id).ok
     assert replayed(session) == (session.run, session.finding)
+    (row,) = faults(session.store.entries(session.job_id))
+    assert (row.symptom, row.cause) == ("the door opens but will not close", "a beam out of line")
+    assert row.repaired and row.solved and {state for _, state in row.retests} == {"passed"}
 
 
 def test_a_repair_is_not_entered_before_the_ledger_has_its_state(at_door):
@@ -164,6 +183,14 @@ def test_stop_work_holds_the_guide_until_the_lead_goes_ahead(at_door):
     turn = say(session, clock, "go ahead")
     assert not session.run.held and search(session).asked == asked and floor(session)
     assert turn.replies[0] == "Going on."
+
+
+def test_what_was_answered_and_taken_back_stands_in_the_rows_of_the_record_as_it_was(at_door):
+    session, clock = at_door
+    say(session, clock, *SEEN, "no", "can't do that one", "correction", "no", "leave the search")
+    (row,) = faults(session.store.entries(session.job_id))
+    assert [look.outcome for look in row.looked] == ["clear", "clear"]
+    assert row.ended and not row.solved and row.cause == "" and row.retests == ()
 
 
 def test_a_value_is_read_back_and_taken_only_when_whoever_said_it_affirms(at_door):
