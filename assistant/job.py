@@ -37,6 +37,7 @@ from assistant.procedure.load import (
     job_texts,
     load_job,
     load_pack,
+    pack_of,
     parse_job,
     parse_pack,
     slug,
@@ -643,8 +644,8 @@ def plan_of(texts: dict[str, str]) -> Plan:
         return bind(parse_pack({n: texts[n] for n in PACK_FILES}, "kept pack"), job)
 
     def kept(name: str) -> Pack:
-        files = {file: texts[f"{name}/{file}"] for file in PACK_FILES}
-        return parse_pack(files, f"kept pack {name}")
+        head, rows = (texts[f"{name}/{file}"] for file in PACK_FILES)
+        return pack_of(head, rows, f"kept pack {name}")
 
     return string_plan([kept(name) for name in texts["packs"].split("\n")], kept, job)
 

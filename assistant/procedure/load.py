@@ -137,11 +137,11 @@ def load_pack(folder: Path) -> Pack:
         With file, line and step id; the first fault found.
     """
     head, rows = (read_text(folder / name, PackError) for name in ("pack.yaml", "steps.yaml"))
-    return _pack_of(head, rows, str(folder))
+    return pack_of(head, rows, str(folder))
 
 
 @lru_cache(maxsize=128)
-def _pack_of(head: str, rows: str, folder: str) -> Pack:
+def pack_of(head: str, rows: str, folder: str) -> Pack:
     """The same texts make the same frozen pack; reading YAML anew for each job took minutes."""
     return parse_pack({"pack.yaml": head, "steps.yaml": rows}, folder)
 
