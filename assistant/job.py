@@ -329,6 +329,8 @@ class JobSession:
             # Worded so that a length that is no number (NaN) opens nothing.
             if not held_s >= HOLD_S or phrase not in ("lockout-confirmed", "clear-to-energise"):
                 what = inputs.NotUnderstood(why="not held long enough")
+            elif self.finding.has_floor(self.run):  # no gate while the guide is spoken to
+                what = inputs.NotUnderstood(why="not here")
             else:
                 what = inputs.Challenge(phrase=phrase, digits=digits)
             return self._act(what, device, "touch", f"{phrase} {digits}, held {held_s:.1f} s")
