@@ -300,6 +300,17 @@ def buttons(finding: Finding) -> list[str]:
     return [*first, *more, "say again", "back to the steps", "stop work"]
 
 
+def pending_view(finding: Finding, role: str) -> dict[str, Any] | None:
+    """A value that was read back and waits for AFFIRM."""
+    assert finding.live is not None
+    value = finding.live.pending
+    if value is None:
+        return None
+    text = in_words(value) if value.value is not None else str(value.special).replace("-", " ")
+    mine = finding.live.who in (role, "system")
+    return {"who": finding.live.who, "mine": mine, "text": text, "written": text}
+
+
 def step_view(finding: Finding) -> Mapping[str, Any]:
     """What a page shows in place of the step while the guide has the floor."""
     assert finding.live is not None
@@ -307,13 +318,13 @@ def step_view(finding: Finding) -> Mapping[str, Any]:
     check = search.asked and finding.door and finding.door.guide.checks[search.asked]
     caution = check.caution if check else None
     return {
-        "id": f"fault guide {search.asked or search.phase}",
+        "id": f"fault guide {search.asked or search.waiting or search.named or search.phase}",
         "section": "fault guide",
         "say": _asked(finding),
         "brief": _asked(finding),
         "caution": {"word": caution.word, "text": caution.text} if caution else None,
         "limits": "",
-        "kind": "guide",
+        "kind": "reading" if _unit(finding) else "guide",
         "answers": [],
         "part": "",
         "mark": None,

@@ -822,7 +822,11 @@ def _view(session: JobSession, role: str) -> dict[str, Any]:
         "step": _shown(session, step, role),
         "fault": finding.view(session.finding, run),
         "parts": _parts_view(plan, run, step),
-        "pending": _pending_view(run, role),
+        "pending": (
+            finding.pending_view(session.finding, role)
+            if session.finding.has_floor(run)
+            else _pending_view(run, role)
+        ),
         "challenge": (
             {"phrase": issued.phrase, "digits": issued.digits, "hold_s": HOLD_S} if issued else None
         ),

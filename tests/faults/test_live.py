@@ -206,6 +206,9 @@ def test_a_value_is_read_back_and_taken_only_when_whoever_said_it_affirms(at_doo
     low = check.reading.plausible[0] + 1
     turn = say(session, clock, f"{low} {check.reading.unit}")
     assert turn.replies[0].endswith("Correct?") and not search(session).answers
+    view = session.view("lead")
+    assert view["pending"]["mine"] and view["step"]["kind"] == "reading"
+    assert view["buttons"][0]["phrase"] == "affirm"
     say(session, clock, "affirm", who="helper")
     assert not search(session).answers
     say(session, clock, "negative")
