@@ -140,6 +140,8 @@ def show(store: Store, job_id: str) -> Iterator[str]:
         )
         for effect in entry.body.get("effects") or ():
             yield _printable(f"{'':>5}  {_effect(effect)}")
+        for told in entry.body.get("guide") or ():
+            yield _printable(f"{'':>5}  fault guide, {_effect(told)}")
         if entry.body.get("energy"):
             yield _printable(f"{'':>5}  energy: {entry.body['energy']}")
 

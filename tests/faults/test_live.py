@@ -19,7 +19,7 @@ from assistant.job import JobSession, events_of, find_job, find_pack, plan_of, t
 from assistant.procedure import inputs, machine
 from assistant.procedure.load import load_job
 from assistant.records import bundle
-from assistant.records.log import export_json, verify
+from assistant.records.log import export_json, show, verify
 from assistant.records.store import Store
 from tests.packs import helpful
 
@@ -111,6 +111,8 @@ def test_a_fault_is_found_repaired_and_tested_again_in_one_visit_and_its_log_alo
     assert replayed(session) == (session.run, session.finding)
     (row,) = faults(session.store.entries(session.job_id))
     assert (row.symptom, row.cause) == ("the door opens but will not close", "a beam out of line")
+    shown = "\n".join(show(session.store, session.job_id))
+    assert "fault guide, found: cause beam-misaligned" in shown
     assert row.repaired and row.solved and {state for _, state in row.retests} == {"passed"}
 
 
