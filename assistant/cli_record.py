@@ -226,6 +226,7 @@ def _attach(store: Store, arguments: argparse.Namespace) -> int:
 
 def _report(store: Store, arguments: argparse.Namespace) -> int:
     """The commissioning record, or the customer's page, as a PDF file."""
+    from assistant.finding import searches
     from assistant.job import plan_if_readable
     from assistant.records.report import commissioning_record, customer_page
 
@@ -235,7 +236,10 @@ def _report(store: Store, arguments: argparse.Namespace) -> int:
     if arguments.customer:
         pdf = customer_page(store, arguments.job, plan, paper=arguments.paper)
     else:
-        pdf = commissioning_record(store, arguments.job, plan, paper=arguments.paper, names=named)
+        found = searches(store, arguments.job)
+        pdf = commissioning_record(
+            store, arguments.job, plan, paper=arguments.paper, names=named, faults=found
+        )
     kind = "customer" if arguments.customer else "record"
     out = arguments.out or Path(f"{arguments.job}-{kind}.pdf")
     write(out, lambda file: file.write(pdf))

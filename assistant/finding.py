@@ -17,11 +17,12 @@ from assistant.dialogue.grammar import Phrase
 from assistant.dialogue.interpret import meanings
 from assistant.dialogue.numbers import all_unit_words, speak_value, unit_words
 from assistant.dialogue.phrases import spoken
-from assistant.errors import RecordError
+from assistant.errors import RecordError, ThirdhandError
 from assistant.faults import effects as fx
 from assistant.faults import inputs as faults_inputs
 from assistant.faults import listening, live, machine, wording
 from assistant.faults.door import Door, for_job
+from assistant.faults.found import Fault, faults
 from assistant.faults.load import parse_guide
 from assistant.faults.model import Guide
 from assistant.procedure import effects as steps_fx
@@ -333,3 +334,14 @@ def step_view(finding: Finding) -> Mapping[str, Any]:
         "mine": True,
         "unit": _unit(finding),
     }
+
+
+def searches(store: Store, job_id: str) -> tuple[Fault, ...]:
+    """The searches of a job in order, from its log alone; for the record in print.
+
+    Where a guide's texts were taken out, what was found by it is no longer told.
+    """
+    try:
+        return faults(store.entries(job_id))
+    except (ThirdhandError, KeyError, TypeError, ValueError):
+        return ()

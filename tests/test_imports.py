@@ -47,12 +47,15 @@ MAY_IMPORT = {
     "doctor": {"check", "records", "resources", "speech"},
     "rehearse": {"job", "clock", "dialogue", "procedure", "quantity", "speech"},
     "set_up": {"check", "job", "procedure"},
-    "server": {"job", "clock", "procedure", "records", "resources", "set_up", "speech"},
+    "server": {
+        *("job", "clock", "finding", "procedure", "records", "resources", "set_up", "speech"),
+    },
 }
 # The composition: it builds the parts and hands them over.
 ANYTHING = {"cli", "cli_fault", "cli_office", "cli_record"}
 # Two plain dataclasses are the words between ear and dialogue; no engine comes with them.
-SHARED = {(part, "assistant.speech.recogniser"): {"Expected", "Transcript"}
+SHARED = {
+    (part, "assistant.speech.recogniser"): {"Expected", "Transcript"}
     for part in ("dialogue", "finding")
 }
 

@@ -18,6 +18,7 @@ from werkzeug.exceptions import HTTPException, NotFound
 
 from assistant import resources, set_up
 from assistant.errors import FileError, PackError, ThirdhandError
+from assistant.finding import searches
 from assistant.job import find_job, find_pack, plan_if_readable
 from assistant.procedure.load import load_job, load_pack
 from assistant.procedure.model import Job
@@ -278,9 +279,13 @@ def install(app: Flask, hub: Hub, web: Path, pairing: Pairing | None = None) -> 
         head = store.head(known(job_id))
         plan = plan_if_readable(head)
         customer = request.args.get("for") == "customer"
-        make = report.customer_page if customer else report.commissioning_record
+        if customer:
+            pdf = report.customer_page(store, job_id, plan, paper=paper)
+        else:
+            found = searches(store, job_id)
+            pdf = report.commissioning_record(store, job_id, plan, paper=paper, faults=found)
         name = f"{job_id}-{'customer' if customer else 'record'}.pdf"
-        return _download(make(store, job_id, plan, paper=paper), "application/pdf", name)
+        return _download(pdf, "application/pdf", name)
 
     @app.get("/api/sheets")
     def sheets() -> Any:

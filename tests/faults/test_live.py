@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import itertools
 import json
 from dataclasses import replace
@@ -9,17 +10,19 @@ from functools import cache
 
 import jsonschema
 import pytest
+from pypdf import PdfReader
 
 from assistant import rehearse
 from assistant.clock import SetClock
 from assistant.errors import RecordError
 from assistant.faults.found import faults
-from assistant.finding import Finding, follow
+from assistant.finding import Finding, follow, searches
 from assistant.job import JobSession, events_of, find_job, find_pack, plan_of, texts_of
 from assistant.procedure import inputs, machine
 from assistant.procedure.load import load_job
 from assistant.records import bundle
 from assistant.records.log import export_json, show, verify
+from assistant.records.report import commissioning_record
 from assistant.records.store import Store
 from tests.packs import helpful
 
@@ -114,6 +117,13 @@ def test_a_fault_is_found_repaired_and_tested_again_in_one_visit_and_its_log_alo
     shown = "\n".join(show(session.store, session.job_id))
     assert "fault guide, found: cause beam-misaligned" in shown
     assert row.repaired and row.solved and {state for _, state in row.retests} == {"passed"}
+    assert searches(session.store, "j1") == (row,)
+    pdf = commissioning_record(session.store, "j1", session.plan, faults=(row,))
+    read = PdfReader(io.BytesIO(pdf))
+    page = " ".join("".join(each.extract_text() for each in read.pages).split())
+    assert "Cause: a beam out of line. Entries " in page
+    assert f"Repair: {row.fix}" in page
+    assert "Tests after it: reset after repair passed; safety tests passed." in page
 
 
 def test_a_repair_is_not_entered_before_the_ledger_has_its_state(at_door):

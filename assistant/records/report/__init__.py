@@ -19,6 +19,7 @@ from assistant.records.report import back, customer, front, sums, visits, words,
 from assistant.records.report.facts import Facts, gather
 from assistant.records.report.page import Paper, Sheet
 from assistant.records.report.photos import Photo, kept_photos, photos
+from assistant.records.report.searches import Search, searches
 from assistant.records.store import Store
 from assistant.records.verify import clock_jumps, verify
 
@@ -36,6 +37,7 @@ def commissioning_record(
     date: datetime | None = None,
     pictures: Sequence[Photo] | None = None,
     names: Mapping[str, str] | None = None,
+    faults: Sequence[Search] = (),
 ) -> bytes:
     """The record of a job as a PDF file.
 
@@ -52,6 +54,8 @@ def commissioning_record(
         In the order in which they are to be printed; those kept in the record if left out.
     names : mapping, optional
         Role -> name, only as the crew entered it.
+    faults : sequence of searches.Search
+        Faults that were looked for; `finding.searches` reads them from the log.
 
     Raises
     ------
@@ -68,6 +72,7 @@ def commissioning_record(
     front.cover(sheet, facts, verdict, named)
     front.summary(sheet, facts, verdict)
     visits.visit(sheet, facts)
+    searches(sheet, faults)
     front.labels(sheet, facts)
     front.readings(sheet, facts)
     sums.figures(sheet, facts)
