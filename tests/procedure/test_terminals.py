@@ -350,6 +350,7 @@ def test_check_lists_all_faults_of_a_job_s_plan_at_once_and_what_no_pack_asks_fo
         "mains,L1,,-X1:1,mains,,\nmains,L2,,-X1:2,mains,,\nmains,L3,,-X1:3,mains,,\n"
         "earth,PE,,-X1:4,,,\nmotor,U,,-X2:1,motor,W3,\nmotor,shield,shield,,,W3,none\n"
         "brake,brake plus,,-X2:2,motor,,\nloop,lead,,-X2:3,control,,\n"
+        "mains,screen,shield,,,W1,panel\n"
     )
     sheet = tmp_path / "d9.yaml"
     wire = "earth_conductor: {length: 85 ft, section: 12 AWG}\n"
@@ -360,8 +361,8 @@ def test_check_lists_all_faults_of_a_job_s_plan_at_once_and_what_no_pack_asks_fo
     assert "nowhere" in told[0][1] and "among its options" in told[1][1]
     assert "lies beside" in told[2][1]
     (about,) = [each for each in checked if each.what == "lines"]
-    assert about.steps == 8
-    assert "pack power-entry doesn't ask for motor (shield)" in about.notes
+    assert about.steps == 9
+    assert "pack power-entry doesn't ask for mains (screen)" in about.notes
     assert any("brake (brake plus)" in note for note in about.notes)
 
 
