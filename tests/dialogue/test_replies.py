@@ -72,8 +72,16 @@ def every_effect(plan) -> list[fx.Effect]:
         fx.SumAsked(name="voltage-drop", input="phases", choices=("three-phase", "direct")),
         fx.SumRefused(name="voltage-drop", input="length", why="length is -3 m"),
         fx.SumRefused(name="voltage-drop", input="", why="480 V is not a voltage of the table"),
-        fx.Beside(step="supply", name="supply", job="d1-1", on="2025-03-03", value=Decimal(480),
-                  unit="volt", change=Decimal(-50), unusual="Water in it"),
+        fx.Beside(
+            step="supply",
+            name="supply",
+            job="d1-1",
+            on="2025-03-03",
+            value=Decimal(480),
+            unit="volt",
+            change=Decimal(-50),
+            unusual="Water in it",
+        ),
         fx.CarriedOver(last="2025-03-03", points=("Edge battery, not done.",)),
         fx.SumDone(
             name="voltage-drop",
