@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import os
+import signal
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -34,6 +35,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if item.nodeid.startswith(AT_THEIR_PACE):
             item.add_marker(pytest.mark.xdist_group("at-their-pace"))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _interrupts_reach_programs() -> None:
+    """A run that was started in the background ignores SIGINT, and hands that on to its programs."""
+    if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture
