@@ -39,7 +39,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @pytest.fixture(scope="session", autouse=True)
 def _interrupts_reach_programs() -> None:
-    """A run that was started in the background ignores SIGINT, and hands that on to its programs."""
+    """A run that was started in the background ignores SIGINT and hands that on to programs."""
     if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
 
