@@ -20,7 +20,10 @@ from assistant.errors import ThirdhandError
 ROOT = Path(__file__).resolve().parent.parent
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 FIRST_RUN = "python3 -m venv .venv && .venv/bin/pip install . && .venv/bin/thirdhand demo"
-TEST_RUN = "python3 -m venv .venv && .venv/bin/pip install -e '.[test]' && .venv/bin/pytest"
+TEST_RUN = (
+    "python3 -m venv .venv && .venv/bin/pip install -e '.[test]'"
+    " && .venv/bin/pytest -n 2 --dist loadgroup"
+)
 
 
 @pytest.fixture(scope="module")

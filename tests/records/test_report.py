@@ -214,7 +214,7 @@ def test_timers_stand_among_the_settings_and_in_a_plot(jobs: Make):
 def test_forces_are_plotted_and_told_apart_by_their_gap(jobs: Make):
     page = whole(record(jobs("forces")))
     assert "Closingforcesagainsttheirlimits[N]" in page
-    assert "Firstgap:Mean,firstplace" in page
+    assert "Smallgap:Mean,firstplace" in page
 
 
 def test_only_plots_with_data_are_drawn(jobs: Make):
