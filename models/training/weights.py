@@ -1,0 +1,113 @@
+"""Weights between CTranslate2's `model.bin` and PyTorch.
+
+The layout of version 6, after the library's own writer (`ctranslate2.specs.model_spec`): a head
+(version, name of the specification, its revision), the number of arrays, each with name, shape,
+type and bytes, then aliases. Writing is left to that library.
+"""
+
+from __future__ import annotations
+
+import json
+import struct
+from pathlib import Path
+
+import numpy as np
+import torch
+from model import Whisper
+
+_KINDS = (np.float32, np.int8, np.int16, np.int32, np.float16)
+
+
+def read_arrays(path: Path) -> dict[str, np.ndarray]:
+    """Every array of a `model.bin`; those in int8 multiplied out, so that all are float32.
+
+    Raises
+    ------
+    ValueError
+        If the file has another layout.
+    """
+    data = memoryview(path.read_bytes())
+    at = 0
+
+    def number(form: str) -> int:
+        nonlocal at
+        (value,) = struct.unpack_from("<" + form, data, at)
+        at += struct.calcsize("<" + form)
+        return int(value)
+
+    def text() -> str:
+        nonlocal at
+        length = number("H")
+        value = bytes(data[at : at + length - 1]).decode()
+        at += length
+        return value
+
+    version, spec, _ = number("I"), text(), number("I")
+    if version != 6 or spec != "WhisperSpec":
+        raise ValueError(f"{path} is a {spec} of version {version}; WhisperSpec 6 is needed")
+    arrays: dict[str, np.ndarray] = {}
+    for _ in range(number("I")):
+        name = text()
+        shape = [number("I") for _ in range(number("B"))]
+        kind, size = _KINDS[number("B")], number("I")
+        arrays[name] = np.frombuffer(data[at : at + size], kind).reshape(shape)
+        at += size
+    for name in [n for n in arrays if n.endswith("_scale")]:
+        scale = arrays.pop(name)
+        weight = arrays[name.removesuffix("_scale")].astype(np.float32)
+        arrays[name.removesuffix("_scale")] = weight / scale.reshape(-1, *[1] * (weight.ndim - 1))
+    return {name: np.array(array, np.float32) for name, array in arrays.items()}
+
+
+def load(path: Path) -> Whisper:
+    """The network with the weights of a `model.bin`."""
+    arrays = read_arrays(path)
+    network = Whisper(
+        vocabulary=arrays["decoder/embeddings/weight"].shape[0],
+        width=arrays["decoder/embeddings/weight"].shape[1],
+        heads=int(arrays["decoder/num_heads"]),
+        layers=sum(n.startswith("encoder/") and n.endswith("ffn/linear_0/bias") for n in arrays),
+    )
+    wanted = network.state_dict()
+    network.load_state_dict({name: torch.from_numpy(arrays[_there(name)]) for name in wanted})
+    return network
+
+
+def _there(name: str) -> str:
+    """Our name of an array -> CTranslate2's."""
+    parts = name.split(".")
+    for i in [i for i, p in enumerate(parts) if p.isdigit()]:
+        parts[i - 1 : i + 1] = [f"{parts[i - 1]}_{parts[i]}", ""]
+    named = "/".join(p for p in parts if p)
+    if "layer_norm" in parts:
+        named = named.replace("layer_norm/weight", "layer_norm/gamma")
+        named = named.replace("layer_norm/bias", "layer_norm/beta")
+    return named
+
+
+def save(network: Whisper, folder: Path, like: Path, quantization: str = "int8") -> None:
+    """Write a CTranslate2 model folder; vocabulary and settings are those of the folder `like`."""
+    from ctranslate2.specs import whisper_spec
+
+    folder.mkdir(parents=True, exist_ok=True)
+    layers, heads = len(network.encoder.layer), network.encoder.layer[0].self_attention.heads
+    spec = whisper_spec.WhisperSpec(layers, heads, layers, heads)
+    for name, tensor in network.state_dict().items():
+        *path, leaf = _there(name).split("/")
+        target = spec
+        for part in path:
+            stem, _, index = part.rpartition("_")
+            named = hasattr(target, part)
+            target = getattr(target, part) if named else getattr(target, stem)[int(index)]
+        setattr(target, leaf, np.array(tensor.detach().cpu().float(), np.float32))
+    spec.decoder.projection.weight = spec.decoder.embeddings.weight
+    pieces = (like / "vocabulary.txt").read_text(encoding="utf-8").split("\n")
+    spec.register_vocabulary(pieces[: network.decoder.embeddings.num_embeddings])
+    settings = json.loads((like / "config.json").read_text(encoding="utf-8"))
+    for name in ("suppress_ids", "suppress_ids_begin", "lang_ids", "alignment_heads"):
+        spec.config.add_attribute(name, settings.get(name))
+    spec.validate()
+    spec.optimize(quantization=quantization)
+    spec._serialize(str(folder / "model.bin"))
+    for name in ("vocabulary.txt", "config.json"):
+        (folder / name).write_bytes((like / name).read_bytes())
