@@ -1,0 +1,205 @@
+"""Compare models with the project's own held decoding, on voices that never train.
+
+    python judge.py --speech SHARED_SPEECH --model NAME=FOLDER --model NAME=WEIGHTS.pt ...
+
+A folder is a CTranslate2 model; `.pt` weights are run in PyTorch, rounded as int8 would round
+them, so that a machine without CTranslate2 can judge. Sets and phrases are those of
+tests/benchmarks/bench_hearing.py; speakers are those of the evaluation third, and of the sources
+that never train at all (fsdd, wuw).
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import json
+import os
+import sys
+import tempfile
+import threading
+from collections import defaultdict
+from concurrent.futures import ProcessPoolExecutor
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE), str(HERE.parents[1]), str(HERE.parents[1] / "tests" / "benchmarks")]
+
+from bench_hearing import SETS  # noqa: E402
+
+from assistant.speech import whisper_engine  # noqa: E402
+from assistant.speech.hear import hear  # noqa: E402
+
+
+def judged(entry: dict) -> bool:
+    """True for the evaluation third, and for sources of which nothing trains."""
+    speaker = entry["speaker"]
+    if speaker.split("-")[0] in ("fsdd", "wuw"):
+        return True
+    return hashlib.sha256(speaker.encode()).digest()[0] % 3 == 0
+
+
+def rounded(array: np.ndarray) -> np.ndarray:
+    """What is left of a matrix after int8, row by row."""
+    rows = array.reshape(len(array), -1)
+    scale = 127 / np.maximum(np.abs(rows).max(1, keepdims=True), 1e-9)
+    return (np.rint(rows * scale) / scale).reshape(array.shape).astype(np.float32)
+
+
+def torch_recogniser(tuned: Path, model: Path, share: float) -> whisper_engine.WhisperRecogniser:
+    """The project's engine with an encoder in PyTorch; `share` of the way to the tuned weights."""
+    import torch
+    import weights
+    from threadpoolctl import ThreadpoolController
+
+    from assistant.speech.features import log_mel
+
+    torch.set_num_threads(1)
+    network = weights.load(model / "model.bin")
+    if tuned.suffix == ".pt":
+        new = torch.load(tuned, weights_only=True)
+        old = network.state_dict()
+        network.load_state_dict({k: old[k].lerp(new[k].float(), share) for k in old})
+    state = network.state_dict()
+    for name, value in state.items():
+        if value.ndim > 1 and "position" not in name:
+            value.copy_(torch.from_numpy(rounded(value.numpy())))
+    network.eval()
+
+    class Engine(whisper_engine.WhisperRecogniser):
+        def _encode(self, samples: np.ndarray, numbers: bool) -> np.ndarray:
+            frames = min(3000, max(700 if numbers else 500, -(-len(samples) // 8000) * 50 + 100))
+            level = whisper_engine.active_level_dbfs(samples)
+            gain = 10 ** ((whisper_engine._LEVEL_DBFS - level) / 20)
+            levelled = whisper_engine.to_int16(samples / 32768.0 * gain)
+            with torch.inference_mode():
+                mel = torch.from_numpy(log_mel(levelled, frames)[None])
+                return network.encoder(mel)[0].numpy()
+
+    engine = Engine.__new__(Engine)
+    arrays = {
+        weights._there(n).removeprefix("decoder/"): v.numpy()
+        for n, v in state.items()
+        if n.startswith("decoder.")
+    }
+    arrays["num_heads"] = np.float32(network.decoder.layer[0].self_attention.heads)
+    engine._lock = threading.Lock()
+    engine._decoder = whisper_engine.Decoder(arrays)
+    pieces = (model / "vocabulary.txt").read_text(encoding="utf-8").split("\n")
+    engine._pieces = [p.replace("Ġ", " ") for p in pieces[: whisper_engine.END + 1]]
+    engine._tree = whisper_engine.Pieces(engine._pieces[: whisper_engine.END])
+    engine._threads, engine._pools = 1, ThreadpoolController()
+    engine._spelling = lru_cache(maxsize=64)(engine._make_spelling)
+    return engine
+
+
+@lru_cache(maxsize=8)
+def recogniser(what: str, base: str) -> whisper_engine.WhisperRecogniser:
+    path, _, share = what.partition("@")
+    if path.endswith(".pt") or os.environ.get("JUDGE_TORCH"):
+        return torch_recogniser(Path(path), Path(base), float(share or 1))
+    folder = Path(path)
+    whisper_engine.check_model = lambda _=None: folder
+    return whisper_engine.WhisperRecogniser(folder)
+
+
+def one(job: tuple) -> tuple:
+    """Hear one part of one set with one model."""
+    name, what, base, speech, group, snr, part, parts, stride = job
+    phrases, wanted = SETS[group]
+    entries = [
+        {**e, "file": str(Path(speech) / e["file"])}
+        for line in (Path(speech) / "manifest.jsonl").read_text().splitlines()
+        if wanted(e := json.loads(line)) and judged(e)
+    ][::stride][part::parts]
+    if not entries:
+        return name, group, snr, []
+    with tempfile.TemporaryDirectory() as folder:
+        manifest, lines = Path(folder) / "manifest.jsonl", Path(folder) / "phrases.txt"
+        manifest.write_text("\n".join(json.dumps(e) for e in entries))
+        weighed = ["value: " + p if "{" in p else p for p in phrases]  # as in bench_hearing
+        lines.write_text("units: volts, amps\n" + "\n".join(weighed))
+        noise = None if snr == "clean" else Path(speech) / "noise"
+        details = Path(folder) / "details.jsonl"
+        hear(
+            manifest,
+            lines,
+            recogniser(what, base),
+            noise,
+            None if snr == "clean" else float(snr),
+            details,
+            progress=open(os.devnull, "w"),
+        )
+        heard = [json.loads(line) for line in details.read_text().splitlines()]
+    return name, group, snr, heard
+
+
+def interval(hits: int, of: int) -> tuple[float, float]:
+    """95 % confidence interval of a share, after Wilson (1927)."""
+    if not of:
+        return 0.0, 1.0
+    z, p = 1.96, hits / of
+    centre = (p + z * z / (2 * of)) / (1 + z * z / of)
+    half = z * np.sqrt(p * (1 - p) / of + z * z / (4 * of * of)) / (1 + z * z / of)
+    return max(0.0, centre - half), min(1.0, centre + half)
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--speech", type=Path, required=True)
+    parser.add_argument("--base", type=Path, required=True, help="folder of the untuned model")
+    parser.add_argument("--model", action="append", required=True, help="NAME=FOLDER or NAME=X.pt")
+    parser.add_argument("--set", action="append", dest="sets", choices=[*SETS])
+    parser.add_argument("--snr", action="append")
+    parser.add_argument("--stride", type=int, default=1)
+    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--details", type=Path)
+    options = parser.parse_args()
+    sets = options.sets or [s for s in SETS if s != "asterisk"]
+    snrs = options.snr or ["clean", "10", "5"]
+    models = [m.partition("=")[::2] for m in options.model]
+    parts = 4 if options.workers > 2 else 1
+    jobs = [
+        (name, what, str(options.base), str(options.speech), s, snr, p, parts, options.stride)
+        for s in sets
+        for snr in snrs
+        for name, what in models
+        for p in range(parts)
+    ]
+    found: dict[tuple, list] = defaultdict(list)
+    if options.workers > 1:
+        with ProcessPoolExecutor(options.workers) as pool:
+            for name, group, snr, heard in pool.map(one, jobs):
+                found[group, snr, name] += heard
+    else:
+        for name, group, snr, heard in map(one, jobs):
+            found[group, snr, name] += heard
+    print("| set | snr | model | n | exact % (95 %) | wrong | rejected | false accepts |")
+    print("| --- | --- | --- | --- | --- | --- | --- | --- |")
+    for (group, snr, name), heard in found.items():
+        commands = [h for h in heard if h["kind"] != "non_command"]
+        count = {o: sum(h["outcome"] == o for h in commands) for o in ("exact", "wrong")}
+        rejected = len(commands) - sum(count.values())
+        accepted = sum(h["outcome"] == "wrong" for h in heard if h["kind"] == "non_command")
+        low, high = interval(count["exact"], len(commands))
+        share = f"{100 * count['exact'] / len(commands):.1f}" if commands else "-"
+        span = f" ({100 * low:.0f} to {100 * high:.0f})" if commands else ""
+        others = len(heard) - len(commands)
+        print(
+            f"| {group} | {snr} | {name} | {len(heard)} | {share}{span} | {count['wrong']} "
+            f"| {rejected} | {accepted if others else '-'} |"
+        )
+    if options.details:
+        lines = (
+            json.dumps({"set": g, "snr": s, "model": n, **h, "file": Path(h["file"]).name})
+            for (g, s, n), heard in found.items()
+            for h in heard
+        )
+        options.details.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

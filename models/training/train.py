@@ -1,0 +1,296 @@
+"""Tune the tiny English Whisper on a bundle: one command from data to model.
+
+    python train.py --bundle BUNDLE --model FOLDER --out OUT --steps 3000
+    python train.py ... --fraction 0.1 --batch 16 --steps 40       # on any processor
+
+Run again with the same arguments it goes on where it stopped; `--minutes` ends a run in time.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import random
+import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import soundfile
+import torch
+from torch.nn import functional as F
+
+HERE = Path(__file__).resolve().parent
+sys.path[:0] = [str(HERE), str(HERE.parents[1])]
+
+import weights  # noqa: E402
+from sounds import Site  # noqa: E402
+
+RATE_HZ = 16000
+END, START, NO_SPEECH, NO_TIMESTAMPS = 50256, 50257, 50361, 50362
+NOTHING = -100
+# Share of what is heard in training; within a group every clip is as likely.
+SHARES = {"sc": 0.20, "so": 0.26, "piper": 0.24, "flite": 0.13, "espeak": 0.17}
+SILENT = 0.03
+JOINED = 0.5
+
+
+@dataclass(frozen=True)
+class Clip:
+    """start, stop: of the spoken part, in the samples of the whole bundle."""
+
+    start: int
+    stop: int
+    words: str
+    figures: str
+    kind: str
+    voice: str
+
+
+class Tokens:
+    """Text into pieces: the pair of pieces that makes the commonest piece is joined first."""
+
+    def __init__(self, vocabulary: Path):
+        pieces = vocabulary.read_text(encoding="utf-8").split("\n")[:END]
+        self._ranks = {piece: number for number, piece in enumerate(pieces)}
+
+    def __call__(self, text: str) -> list[int]:
+        out = []
+        for word in text.split(" "):
+            parts = list("Ġ" + word)
+            while True:
+                pairs = [
+                    (self._ranks.get(parts[i] + parts[i + 1], END), i)
+                    for i in range(len(parts) - 1)
+                ]
+                rank, i = min(pairs, default=(END, 0))
+                if rank == END:
+                    break
+                parts[i : i + 2] = [parts[i] + parts[i + 1]]
+            out += [self._ranks[part] for part in parts]
+        return out
+
+
+def written(clip: Clip, pick: random.Random) -> str:
+    """How the words are written down: mostly as the untuned model would."""
+    text = clip.words
+    if clip.figures != clip.words and pick.random() < 0.5:
+        text = clip.figures
+    if pick.random() < 0.8:
+        text = text[:1].upper() + text[1:] + "."
+    return text
+
+
+def read_bundle(folder: Path, fraction: float, seed: int) -> tuple[np.ndarray, list[Clip]]:
+    """All sound of a bundle as int16, and its clips."""
+    sounds, clips, base = [], [], 0
+    for index in sorted(folder.glob("*.jsonl")):
+        sound, rate = soundfile.read(index.with_suffix(".ogg"), dtype="int16")
+        if rate != RATE_HZ:
+            sound = np.ascontiguousarray(sound[:: rate // RATE_HZ])
+        for line in index.read_text(encoding="utf-8").splitlines():
+            entry = json.loads(line)
+            start = entry["at"]
+            spoken = sound[start : start + entry["length"]]
+            first, last = _spoken(spoken)
+            clips.append(
+                Clip(
+                    base + start + first,
+                    base + start + last,
+                    entry["words"],
+                    entry.get("figures") or _figures(entry["words"], entry["kind"]),
+                    entry["kind"],
+                    entry["voice"],
+                )
+            )
+        sounds.append(sound)
+        base += len(sound)
+    pick = random.Random(seed)
+    kept = [c for c in clips if pick.random() < fraction]
+    return np.concatenate(sounds), kept
+
+
+def _figures(words: str, kind: str) -> str:
+    from assistant.speech.templates import canonical
+
+    return canonical(words) if kind == "digits" else words
+
+
+def _spoken(sound: np.ndarray) -> tuple[int, int]:
+    """First and last sample of what stands out of the silence, with a little around it."""
+    size = RATE_HZ // 100
+    frames = sound[: len(sound) // size * size].astype(np.float32).reshape(-1, size)
+    level = np.sqrt((frames**2).mean(1)) + 1
+    loud = np.flatnonzero(level > max(level.max() * 0.03, np.percentile(level, 10) * 2.5))
+    if not len(loud):
+        return 0, len(sound)
+    return max(0, int(loud[0] - 6) * size), min(len(sound), int(loud[-1] + 9) * size)
+
+
+class Batches:
+    """Batches of sound and text; the same number always gives the same batch."""
+
+    def __init__(self, sound: np.ndarray, clips: list[Clip], tokens: Tokens, seed: int):
+        self._sound, self._tokens, self._seed = sound, tokens, seed
+        self._groups = {g: [c for c in clips if c.voice.split("-")[0] == g] for g in SHARES}
+        self._groups = {g: c for g, c in self._groups.items() if c}
+        self._single = [
+            c for c in clips if c.voice.startswith("sc-") and c.kind in ("digits", "command")
+        ]
+        self._digits = [c for c in self._single if c.kind == "digits"]
+        self._people = [c for c in clips if c.kind == "babble" or c.voice.startswith("so-")]
+
+    def make(self, number: int, size: int) -> dict[str, torch.Tensor]:
+        pick = random.Random(self._seed * 7_368_787 + number)
+        length = pick.choice((80000, 80000, 112000))
+        speech = np.zeros((size, length), np.int16)
+        others = np.zeros((size, length), np.float32)
+        silent = np.zeros((size, 1), bool)
+        ends = np.zeros((size, 1), np.int64)
+        texts = []
+        for row in range(size):
+            silent[row] = pick.random() < SILENT
+            at, text = self._item(pick, speech[row])
+            ends[row] = min(length, at + int(pick.uniform(0, 1.2) * RATE_HZ))
+            texts.append(
+                [NO_SPEECH] if silent[row] else [NO_TIMESTAMPS, *self._tokens(text), END]
+            )
+            for _ in range(pick.choice((1, 3, 6))):
+                clip = pick.choice(self._people)
+                part = self._sound[clip.start : clip.stop]
+                part = np.resize(part, length) if len(part) else np.zeros(length)
+                others[row] += np.roll(part, pick.randrange(length))
+        longest = max(len(text) for text in texts)
+        given = np.full((size, longest), END, np.int64)
+        wanted = np.full((size, longest), NOTHING, np.int64)
+        for row, text in enumerate(texts):
+            given[row, : len(text)] = [START, *text[:-1]]
+            wanted[row, : len(text)] = text
+        return {
+            "speech": torch.from_numpy(speech),
+            "others": torch.from_numpy(others),
+            "silent": torch.from_numpy(silent),
+            "ends": torch.from_numpy(ends),
+            "given": torch.from_numpy(given),
+            "wanted": torch.from_numpy(wanted),
+        }
+
+    def _item(self, pick: random.Random, row: np.ndarray) -> tuple[int, str]:
+        """Put one utterance into `row`; its end and what is written for it."""
+        for _ in range(8):
+            (group,) = pick.choices([*self._groups], [SHARES[g] for g in self._groups])
+            clips = [pick.choice(self._groups[group])]
+            if group == "sc" and self._digits and pick.random() < JOINED / 2:
+                clips = [pick.choice(self._digits) for _ in range(pick.choice((2, 3, 3, 4)))]
+            words = " ".join(c.words for c in clips)
+            joined = clips[0]
+            if len(clips) > 1:
+                joined = Clip(0, 0, words, _figures(words, "digits"), "digits", "")
+            at = int(pick.uniform(0, 0.5) * RATE_HZ)
+            pieces = []
+            for clip in clips:
+                # Now and then the first moments are lost.
+                cut = int(pick.uniform(0.06, 0.14) * RATE_HZ) if pick.random() < 0.1 else 0
+                pieces.append((at, self._sound[clip.start + cut : clip.stop]))
+                at += clip.stop - clip.start - cut + int(pick.uniform(-0.02, 0.15) * RATE_HZ)
+            if at * 1.15 < len(row):
+                for begin, piece in pieces:
+                    begin = max(0, begin)
+                    row[begin : begin + len(piece)] += piece
+                return at, written(joined, pick)
+        return 0, ""
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--bundle", type=Path, required=True)
+    parser.add_argument("--model", type=Path, required=True, help="folder with model.bin")
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--steps", type=int, default=3000)
+    parser.add_argument("--batch", type=int, default=192)
+    parser.add_argument("--rate", type=float, default=6e-5, help="highest learning rate")
+    parser.add_argument("--minutes", type=float, default=9.0)
+    parser.add_argument("--fraction", type=float, default=1.0, help="share of the clips")
+    parser.add_argument("--seed", type=int, default=9)
+    options = parser.parse_args()
+    stop_at = time.monotonic() + options.minutes * 60
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    torch.manual_seed(options.seed)
+    torch.set_float32_matmul_precision("high")
+    sound, clips = read_bundle(options.bundle, options.fraction, options.seed)
+    print(f"{len(clips)} clips, {len(sound) / RATE_HZ / 3600:.2f} h, {device}", flush=True)
+    tokens = Tokens(options.model / "vocabulary.txt")
+    batches = Batches(sound, clips, tokens, options.seed)
+    network = weights.load(options.model / "model.bin").to(device)
+    # The pieces' own meanings stay: there are far more of them than are met here.
+    network.decoder.embeddings.weight.requires_grad_(False)
+    network.encoder.position_encodings.encodings.requires_grad_(False)
+    trained = [p for p in network.parameters() if p.requires_grad]
+    optimizer = torch.optim.AdamW(trained, lr=options.rate, betas=(0.9, 0.98), weight_decay=0.01)
+    site = Site(device, options.seed)
+    options.out.mkdir(parents=True, exist_ok=True)
+    saved, step = options.out / "state.pt", 0
+    average = {k: v.detach().clone() for k, v in network.state_dict().items()}
+    if saved.exists():
+        state = torch.load(saved, map_location=device, weights_only=True)
+        network.load_state_dict(state["network"])
+        optimizer.load_state_dict(state["optimizer"])
+        site.chance.set_state(state["chance"].cpu())
+        average, step = state["average"], state["step"]
+        print(f"going on at step {step}")
+    losses: list[float] = []
+    with ThreadPoolExecutor(8) as pool:
+        ahead = [pool.submit(batches.make, step + i, options.batch) for i in range(12)]
+        while step < options.steps and time.monotonic() < stop_at:
+            batch = ahead.pop(0).result()
+            ahead.append(pool.submit(batches.make, step + 12, options.batch))
+            batch = {name: tensor.to(device, non_blocking=True) for name, tensor in batch.items()}
+            warm = min(1.0, (step + 1) / max(1, min(150, options.steps // 10)))
+            fall = 0.5 * (1 + np.cos(np.pi * min(1.0, step / options.steps)))
+            for group in optimizer.param_groups:
+                group["lr"] = options.rate * warm * (0.02 + 0.98 * fall)
+            loss = _loss(network, site, batch, device)
+            optimizer.zero_grad(set_to_none=True)
+            loss.backward()
+            torch.nn.utils.clip_grad_norm_(trained, 1.0)
+            optimizer.step()
+            step += 1
+            with torch.no_grad():
+                for name, tensor in network.state_dict().items():
+                    average[name].lerp_(tensor, max(0.003, 1 / (step + 1)))
+            losses.append(float(loss.detach()))
+            if step % 50 == 0:
+                print(f"step {step}: loss {np.mean(losses[-50:]):.4f}", flush=True)
+        for each in ahead:
+            each.cancel()
+    state = {"network": network.state_dict(), "optimizer": optimizer.state_dict()}
+    state |= {"chance": site.chance.get_state(), "average": average, "step": step}
+    torch.save(state, saved)
+    half = {k: v.detach().cpu().half() for k, v in average.items()}
+    torch.save(half, options.out / "tuned.pt")
+    print(f"step {step} of {options.steps}, loss {np.mean(losses[-100:] or [0]):.4f}")
+    return 0
+
+
+def _loss(
+    network: weights.Whisper, site: Site, batch: dict[str, torch.Tensor], device: torch.device
+) -> torch.Tensor:
+    with torch.no_grad():
+        speech = batch["speech"].float() / 32768
+        mixed = site(speech, batch["others"] / 32768, batch["silent"], batch["ends"])
+        mel = site.features(mixed, bend=True)
+    with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
+        scores = network(mel, batch["given"])
+    wanted = batch["wanted"]
+    each = F.cross_entropy(
+        scores.float().flatten(0, 1), wanted.flatten(), ignore_index=NOTHING, reduction="none"
+    ).view(wanted.shape)
+    weight = (wanted != NOTHING).float()
+    weight[:, 0] *= 0.3
+    return (each * weight).sum() / weight.sum()
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
