@@ -58,6 +58,9 @@ def read_weights(path: Path) -> dict[str, np.ndarray]:
             at += size
     except (struct.error, KeyError, ValueError, UnicodeDecodeError) as error:
         raise ModelMissing(f"{path} can't be read as a CTranslate2 model: {error}") from error
+    # Whole numbers carry a scale for each row.
+    for name in [n for n in weights if n.endswith("_scale")]:
+        weights[name.removesuffix("_scale")] /= weights.pop(name)[:, None]
     return weights
 
 

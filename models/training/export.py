@@ -1,6 +1,6 @@
 """Turn tuned weights into a CTranslate2 int8 model.
 
-    python export.py --model UNTUNED_FOLDER --tuned OUT/tuned.pt --out FOLDER [--share 0.7]
+python export.py --model UNTUNED_FOLDER --tuned OUT/tuned.pt --out FOLDER [--share 0.7]
 """
 
 from __future__ import annotations
@@ -9,7 +9,6 @@ import argparse
 import hashlib
 from pathlib import Path
 
-import torch
 import weights
 
 
@@ -20,9 +19,7 @@ def main() -> int:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--share", type=float, default=1.0, help="of the way to the tuned weights")
     options = parser.parse_args()
-    network = weights.load(options.model / "model.bin")
-    old, new = network.state_dict(), torch.load(options.tuned, weights_only=True)
-    network.load_state_dict({k: old[k].lerp(new[k].float(), options.share) for k in old})
+    network = weights.tuned(options.model, options.tuned, options.share)
     weights.save(network, options.out, options.model)
     made = options.out / "model.bin"
     digest = hashlib.sha256(made.read_bytes()).hexdigest()

@@ -57,11 +57,8 @@ def torch_recogniser(tuned: Path, model: Path, share: float) -> whisper_engine.W
     from assistant.speech.features import log_mel
 
     torch.set_num_threads(1)
-    network = weights.load(model / "model.bin")
-    if tuned.suffix == ".pt":
-        new = torch.load(tuned, weights_only=True)
-        old = network.state_dict()
-        network.load_state_dict({k: old[k].lerp(new[k].float(), share) for k in old})
+    is_tuned = tuned.suffix == ".pt"
+    network = weights.tuned(model, tuned, share) if is_tuned else weights.load(model / "model.bin")
     state = network.state_dict()
     for name, value in state.items():
         if value.ndim > 1 and "position" not in name:

@@ -10,7 +10,6 @@ from torch import Tensor, nn
 from torch.nn import functional as F
 
 
-
 class Attention(nn.Module):
     """Self-attention: `linear_0` makes queries, keys and values in one go.
 

@@ -37,16 +37,14 @@ class Site:
     def _normal(self, *shape: int) -> Tensor:
         return torch.randn(*shape, generator=self.chance, device=self.device)
 
-    def __call__(
-        self, speech: Tensor, others: Tensor, silent: Tensor, ends: Tensor
-    ) -> Tensor:
+    def __call__(self, speech: Tensor, others: Tensor, silent: Tensor, ends: Tensor) -> Tensor:
         """Speech in the noise of a site.
 
         Parameters
         ----------
         speech : float tensor, shape (n, samples)
         others : float tensor, shape (n, samples)
-            People talking in the background, to be mixed in now and then.
+            People talking in the background; zero where nobody does.
         silent : bool tensor, shape (n, 1)
             Where nobody speaks and only the noise is to be left.
         ends : int tensor, shape (n, 1)
@@ -60,9 +58,7 @@ class Site:
         n = len(speech)
         speech, factor = self._stretch(speech)
         speech = torch.where(self.happens(n, 0.4), self._room(speech), speech)
-        snr_db = torch.where(
-            self.happens(n, 0.18), self.uniform(n, 28, 45), self.uniform(n, 0, 25)
-        )
+        snr_db = torch.where(self.happens(n, 0.18), self.uniform(n, 28, 45), self.uniform(n, 0, 25))
         noise = self._noise(*speech.shape, others)
         scale = _level(speech) / _rms(noise).clamp_min(1e-6) * 10 ** (-snr_db / 20)
         mixed = torch.where(silent, noise / _rms(noise).clamp_min(1e-6), speech + noise * scale)
@@ -119,7 +115,7 @@ class Site:
         noise = noise + weight * self._motor(n, length)
         weight = self.uniform(n, 0.3, 3) * self.happens(n, 0.25)
         noise = noise + weight * self._knocks(n, length)
-        babble = _unit(others) * self.uniform(n, 0.5, 4) * self.happens(n, 0.3)
+        babble = _unit(others) * self.uniform(n, 0.5, 4)
         return noise + babble
 
     def _swell(self, n: int, length: int) -> Tensor:
@@ -156,9 +152,7 @@ class Site:
         """Telephone and headset bands, and a tilt that every microphone has some of."""
         n, length = sound.shape
         hz = torch.linspace(0, RATE_HZ / 2, length // 2 + 1, device=self.device)
-        low = torch.where(
-            self.happens(n, 0.3), self.uniform(n, 150, 350), self.uniform(n, 20, 100)
-        )
+        low = torch.where(self.happens(n, 0.3), self.uniform(n, 150, 350), self.uniform(n, 20, 100))
         narrow = torch.where(
             self.happens(n, 0.3), self.uniform(n, 3200, 4000), self.uniform(n, 5500, 8000)
         )

@@ -35,6 +35,7 @@ NOTHING = -100
 SHARES = {"sc": 0.20, "so": 0.26, "piper": 0.24, "flite": 0.13, "espeak": 0.17}
 SILENT = 0.03
 JOINED = 0.5
+BABBLE = 0.3
 
 
 @dataclass(frozen=True)
@@ -136,11 +137,11 @@ class Batches:
         self._sound, self._tokens, self._seed = sound, tokens, seed
         self._groups = {g: [c for c in clips if c.voice.split("-")[0] == g] for g in SHARES}
         self._groups = {g: c for g, c in self._groups.items() if c}
-        self._single = [
-            c for c in clips if c.voice.startswith("sc-") and c.kind in ("digits", "command")
-        ]
-        self._digits = [c for c in self._single if c.kind == "digits"]
-        self._people = [c for c in clips if c.kind == "babble" or c.voice.startswith("so-")]
+        words = self._groups.get("sc", [])
+        self._words = {k: [c for c in words if c.kind == k] for k in {c.kind for c in words}}
+        self._words = {k: self._words[k] for k in sorted(self._words)}
+        self._digits = self._words.get("digits", [])
+        self._people = [c for c in clips if c.voice[:3] in ("ls-", "so-")] or clips
 
     def make(self, number: int, size: int) -> dict[str, torch.Tensor]:
         pick = random.Random(self._seed * 7_368_787 + number)
@@ -154,10 +155,8 @@ class Batches:
             silent[row] = pick.random() < SILENT
             at, text = self._item(pick, speech[row])
             ends[row] = min(length, at + int(pick.uniform(0, 1.2) * RATE_HZ))
-            texts.append(
-                [NO_SPEECH] if silent[row] else [NO_TIMESTAMPS, *self._tokens(text), END]
-            )
-            for _ in range(pick.choice((1, 3, 6))):
+            texts.append([NO_SPEECH] if silent[row] else [NO_TIMESTAMPS, *self._tokens(text), END])
+            for _ in range(pick.choice((1, 3, 6)) if pick.random() < BABBLE else 0):
                 clip = pick.choice(self._people)
                 part = self._sound[clip.start : clip.stop]
                 part = np.resize(part, length) if len(part) else np.zeros(length)
@@ -177,11 +176,18 @@ class Batches:
             "wanted": torch.from_numpy(wanted),
         }
 
+    def _kind(self, pick: random.Random) -> str:
+        kinds = list(self._words)
+        return pick.choices(kinds, [2.0 if k == "other" else 1.0 for k in kinds])[0]
+
     def _item(self, pick: random.Random, row: np.ndarray) -> tuple[int, str]:
         """Put one utterance into `row`; its end and what is written for it."""
         for _ in range(8):
             (group,) = pick.choices([*self._groups], [SHARES[g] for g in self._groups])
             clips = [pick.choice(self._groups[group])]
+            if group == "sc":
+                # Few of these single words are no commands; without this, all seem to be.
+                clips = [pick.choice(self._words[self._kind(pick)])]
             if group == "sc" and self._digits and pick.random() < JOINED / 2:
                 clips = [pick.choice(self._digits) for _ in range(pick.choice((2, 3, 3, 4)))]
             words = " ".join(c.words for c in clips)
@@ -268,7 +274,8 @@ def main() -> int:
     state = {"network": network.state_dict(), "optimizer": optimizer.state_dict()}
     state |= {"chance": site.chance.get_state(), "average": average, "step": step}
     torch.save(state, saved)
-    half = {k: v.detach().cpu().half() for k, v in average.items()}
+    names = {name for name, p in network.named_parameters() if p.requires_grad}
+    half = {k: v.detach().cpu().half() for k, v in average.items() if k in names}
     torch.save(half, options.out / "tuned.pt")
     print(f"step {step} of {options.steps}, loss {np.mean(losses[-100:] or [0]):.4f}")
     return 0

@@ -73,6 +73,15 @@ def load(path: Path) -> Whisper:
     return network
 
 
+def tuned(folder: Path, changed: Path, share: float = 1.0) -> Whisper:
+    """The network of `folder`, moved by `share` of the way to the weights in `changed`."""
+    network = load(folder / "model.bin")
+    old, new = network.state_dict(), torch.load(changed, weights_only=True)
+    moved = {name: old[name].lerp(new[name].float(), share) for name in new}
+    network.load_state_dict(old | moved)
+    return network
+
+
 def _there(name: str) -> str:
     """Our name of an array -> CTranslate2's."""
     parts = name.split(".")
