@@ -31,8 +31,19 @@ LONGEST_S = 7.0
 FLITE = ("kal16", "awb", "slt")
 ESPEAK_KEPT = ("en-gb-scotland", "m4", "f5", "klatt2")
 ACCENTS = ("en-us", "en-us", "en-gb", "en-gb-x-rp", "en-gb-x-gbcwmd", "en-029", "en-gb-x-gbclan")
-TIMBRES = ("", "m1", "m2", "m3", "m5", "m6", "m7", "f1", "f2", "f3", "f4", "Andy", "Annie", "Denis")
-TIMBRES += ("Lee", "Michael", "Steph", "Mario", "linda", "david", "edward", "john", "steph2")
+TIMBRES = ("", "m1", "m2", "m3", "m5", "m6", "m7", "f1", "f2", "f3", "f4", "Andy", "Annie")
+TIMBRES += (
+    "Denis",
+    "Lee",
+    "Michael",
+    "Steph",
+    "Mario",
+    "linda",
+    "david",
+    "edward",
+    "john",
+    "steph2",
+)
 # As an engine has to be told to say it.
 SAID = {"megohms": "meg ohms", "megohm": "meg ohm", "kilohms": "kilo ohms", "kilohm": "kilo ohm"}
 
@@ -71,7 +82,23 @@ class Bundle:
 
     def write(self) -> None:
         raw = (np.concatenate(self._sounds) * 32767).astype("<i2").tobytes()
-        command = "ffmpeg -v error -y -f s16le -ar 16000 -ac 1 -i - -c:a libopus -b:a".split()
+        command = [
+            "ffmpeg",
+            "-v",
+            "error",
+            "-y",
+            "-f",
+            "s16le",
+            "-ar",
+            "16000",
+            "-ac",
+            "1",
+            "-i",
+            "-",
+            "-c:a",
+            "libopus",
+            "-b:a",
+        ]
         to = str(self._path.with_suffix(".ogg"))
         subprocess.run([*command, f"{self._kbps}k", to], input=raw, check=True)
         lines = "\n".join(json.dumps(entry) for entry in self._index)
@@ -114,8 +141,8 @@ def speech_commands(clone: Path, excluded: set[str], bundle: Bundle) -> None:
 def speechocean(clone: Path, excluded: set[str], bundle: Bundle) -> None:
     """speechocean762, training half: sentences and digit strings of learners of English."""
     there = dict(files(clone))
-    texts = dict(l.split("\t", 1) for l in there["train/text"]().decode().splitlines())
-    speakers = dict(l.split() for l in there["train/utt2spk"]().decode().splitlines())
+    texts = dict(line.split("\t", 1) for line in there["train/text"]().decode().splitlines())
+    speakers = dict(line.split() for line in there["train/utt2spk"]().decode().splitlines())
     for key, text in texts.items():
         speaker = f"so-{speakers[key]}"
         if may_train(speaker, excluded, halved=False):
@@ -220,7 +247,9 @@ def main() -> int:
     texts = json.loads(options.templates.read_text())
     words = phrases.common_words(options.vocabulary, texts)
     if options.dictionary:
-        known = {l.split()[0] for l in options.dictionary.read_text().splitlines() if l.strip()}
+        known = {
+            line.split()[0] for line in options.dictionary.read_text().splitlines() if line.strip()
+        }
         words = [w for w in words if w in known]
     clone = options.clones / "jimbozhang+speechocean762" / "repo"
     said = dict(files(clone))["train/text"]().decode().lower().splitlines()

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import argparse
 import hashlib
+import io
 import json
 import os
 import sys
@@ -127,7 +128,7 @@ def one(job: tuple) -> tuple:
             noise,
             None if snr == "clean" else float(snr),
             details,
-            progress=open(os.devnull, "w"),
+            progress=io.StringIO(),
         )
         heard = [json.loads(line) for line in details.read_text().splitlines()]
     return name, group, snr, heard

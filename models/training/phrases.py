@@ -19,8 +19,8 @@ from assistant.procedure.run import Run
 from assistant.quantity import spoken_units
 from assistant.speech.templates import DIGITS, TEENS, TENS, canonical
 
-FIGURES = "zero one two three four five six seven eight nine".split()
-TEN = "yes no up down left right on off stop go".split()
+FIGURES = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
+TEN = ["yes", "no", "up", "down", "left", "right", "on", "off", "stop", "go"]
 Line = tuple[str, str, str]
 
 
