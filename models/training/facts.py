@@ -1,0 +1,56 @@
+"""What the engine weighs before it believes an answer, told apart from its thresholds."""
+
+from __future__ import annotations
+
+import math
+
+from assistant.speech import whisper_engine as engine
+from assistant.speech.recogniser import Expected
+
+
+def facts(search: engine.Search, wanted: Expected) -> dict[str, object] | None:
+    """What `whisper_engine.judge` weighs, before it is held against any threshold.
+
+    score, ratio: of the best answer. words: how many. apart: to the next answer. [nats]
+    """
+    if not search.candidates:
+        return None
+    numbers = [c for c in search.candidates if math.isfinite(c.figures)]
+    spelled = max((c.spelled for c in numbers), default=-math.inf)
+
+    def worth(candidate: engine.Candidate, say: float) -> float:
+        doubt = 0.0
+        if math.isfinite(candidate.figures) and math.isfinite(spelled):
+            doubt = say * min(engine._SPELLED_MOST, spelled - candidate.spelled)
+        drawn_s = engine._DRAWN_FIRST_S + engine._DRAWN_WORD_S * len(candidate.words.split())
+        drawl = engine._DRAWL * max(0.0, search.active_s - drawn_s)
+        open_end = engine._OPEN_COST if candidate.open_end else 0.0
+        hurry = engine._hurry(candidate, search.active_s)
+        return candidate.score - hurry - doubt - open_end - drawl
+
+    ranked = sorted(search.candidates, key=lambda c: worth(c, engine._SPELLED), reverse=True)
+    best, score = ranked[0], worth(ranked[0], 0.0)
+    says = (0.0, engine._SPELLED_RIVAL)
+    gaps = [worth(best, say) - worth(c, say) for c in ranked[1:] for say in says]
+    count = len(best.words.split())
+    longest = engine._LONGEST_FIRST_S + engine._LONGEST_WORD_S * count
+    return {
+        "heard": best.words,
+        "weight": wanted.weights.get(best.template, "command"),
+        "score": score,
+        "ratio": score - search.free_score,
+        "words": count,
+        "apart": min(gaps, default=99.0),
+        "long": search.active_s > longest,
+        "no_speech": search.no_speech,
+    }
+
+
+def accepted(row: dict, demand: engine._Demand, no_speech: float) -> bool:
+    """True if the engine would believe this answer."""
+    if "heard" not in row or row["long"]:
+        return False
+    cost = engine._NO_SPEECH_COST if row["no_speech"] > no_speech else 0.0
+    floor = demand.score - demand.a_word * (row["words"] - 1) + cost
+    near = row["apart"] < min(demand.margin, demand.rivals)
+    return row["score"] >= floor and row["ratio"] >= demand.ratio and not near
