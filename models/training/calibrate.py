@@ -191,7 +191,14 @@ def choose(options: argparse.Namespace) -> int:
             return max(0, found[1] - before[1]) + max(0.0, found[2] - before[2] / 5)
 
         bound = [t for t in tried if t[0][0] >= options.least * before[0]]
-        found, demand = min(bound, key=lambda t: (excess(t[0]), -t[0][0]))
+
+        # Among equals the strictest: it costs nothing that was seen.
+        def order(each: tuple) -> tuple:
+            counts, demand = each
+            strict = (-demand.ratio, -demand.score, -demand.margin)
+            return (excess(counts), -counts[0], *strict)
+
+        found, demand = min(bound or tried, key=order)
         print(f"chosen: {found} {demand}")
         chosen[weight] = vars(demand)
     strict = chosen["command"]

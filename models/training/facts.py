@@ -37,12 +37,12 @@ def facts(search: engine.Search, wanted: Expected) -> dict[str, object] | None:
     return {
         "heard": best.words,
         "weight": wanted.weights.get(best.template, "command"),
-        "score": score,
-        "ratio": score - search.free_score,
+        "score": float(score),
+        "ratio": float(score - search.free_score),
         "words": count,
-        "apart": min(gaps, default=99.0),
-        "long": search.active_s > longest,
-        "no_speech": search.no_speech,
+        "apart": float(min(gaps, default=99.0)),
+        "long": bool(search.active_s > longest),
+        "no_speech": float(search.no_speech),
     }
 
 
