@@ -19,8 +19,14 @@ END, START, NO_SPEECH, NO_TIMESTAMPS = 50256, 50257, 50361, 50362
 _KINDS: dict[int, Any] = {0: np.float32, 1: np.int8, 2: np.int16, 3: np.int32, 4: np.float16}
 
 
-def read_weights(path: Path) -> dict[str, np.ndarray]:
-    """Every decoder array of a CTranslate2 `model.bin`, by name, as float32.
+def read_weights(path: Path, part: str = "decoder/") -> dict[str, np.ndarray]:
+    """The arrays of a CTranslate2 `model.bin` as float32, those in int8 multiplied out.
+
+    Parameters
+    ----------
+    path : Path
+    part : str
+        Only names that begin so, and without it; "" for the whole model.
 
     Raises
     ------
@@ -52,15 +58,16 @@ def read_weights(path: Path) -> dict[str, np.ndarray]:
             name = text()
             shape = [number("I") for _ in range(number("B"))]
             kind, size = _KINDS[number("B")], number("I")
-            if name.startswith("decoder/"):
+            if name.startswith(part):
                 array = np.frombuffer(data[at : at + size], kind).reshape(shape)
-                weights[name.removeprefix("decoder/")] = array.astype(np.float32)
+                weights[name.removeprefix(part)] = array.astype(np.float32)
             at += size
     except (struct.error, KeyError, ValueError, UnicodeDecodeError) as error:
         raise ModelMissing(f"{path} can't be read as a CTranslate2 model: {error}") from error
     # Whole numbers carry a scale for each row.
     for name in [n for n in weights if n.endswith("_scale")]:
-        weights[name.removesuffix("_scale")] /= weights.pop(name)[:, None]
+        weight = weights[name.removesuffix("_scale")]
+        weight /= weights.pop(name).reshape(-1, *[1] * (weight.ndim - 1))
     return weights
 
 

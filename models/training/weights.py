@@ -1,67 +1,23 @@
 """Weights between CTranslate2's `model.bin` and PyTorch.
 
-The layout of version 6, after the library's own writer (`ctranslate2.specs.model_spec`): a head
-(version, name of the specification, its revision), the number of arrays, each with name, shape,
-type and bytes, then aliases. Writing is left to that library.
+Reading is the decoder's own, writing is left to CTranslate2.
 """
 
 from __future__ import annotations
 
 import json
-import struct
 from pathlib import Path
 
 import numpy as np
 import torch
 from model import Whisper
 
-_KINDS = (np.float32, np.int8, np.int16, np.int32, np.float16)
-
-
-def read_arrays(path: Path) -> dict[str, np.ndarray]:
-    """Every array of a `model.bin`; those in int8 multiplied out, so that all are float32.
-
-    Raises
-    ------
-    ValueError
-        If the file has another layout.
-    """
-    data = memoryview(path.read_bytes())
-    at = 0
-
-    def number(form: str) -> int:
-        nonlocal at
-        (value,) = struct.unpack_from("<" + form, data, at)
-        at += struct.calcsize("<" + form)
-        return int(value)
-
-    def text() -> str:
-        nonlocal at
-        length = number("H")
-        value = bytes(data[at : at + length - 1]).decode()
-        at += length
-        return value
-
-    version, spec, _ = number("I"), text(), number("I")
-    if version != 6 or spec != "WhisperSpec":
-        raise ValueError(f"{path} is a {spec} of version {version}; WhisperSpec 6 is needed")
-    arrays: dict[str, np.ndarray] = {}
-    for _ in range(number("I")):
-        name = text()
-        shape = [number("I") for _ in range(number("B"))]
-        kind, size = _KINDS[number("B")], number("I")
-        arrays[name] = np.frombuffer(data[at : at + size], kind).reshape(shape)
-        at += size
-    for name in [n for n in arrays if n.endswith("_scale")]:
-        scale = arrays.pop(name)
-        weight = arrays[name.removesuffix("_scale")].astype(np.float32)
-        arrays[name.removesuffix("_scale")] = weight / scale.reshape(-1, *[1] * (weight.ndim - 1))
-    return {name: np.array(array, np.float32) for name, array in arrays.items()}
+from assistant.speech.whisper_decoder import read_weights
 
 
 def load(path: Path) -> Whisper:
     """The network with the weights of a `model.bin`."""
-    arrays = read_arrays(path)
+    arrays = read_weights(path, part="")
     network = Whisper(
         vocabulary=arrays["decoder/embeddings/weight"].shape[0],
         width=arrays["decoder/embeddings/weight"].shape[1],

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import struct
+
 import numpy as np
 import pytest
 
@@ -128,3 +130,27 @@ def _pieces_of(chunk: str) -> list[str]:
     if chunk.startswith(" "):
         return [chunk[:2], *chunk[2:]]
     return list(chunk)
+
+
+def _text(words: str) -> bytes:
+    return struct.pack("<H", len(words) + 1) + words.encode() + b"\0"
+
+
+def _array(name: str, kind: int, array: np.ndarray) -> bytes:
+    head = struct.pack(f"<B{array.ndim}I", array.ndim, *array.shape)
+    return _text(name) + head + struct.pack("<BI", kind, array.nbytes) + array.tobytes()
+
+
+def test_weights_in_int8_are_multiplied_out_row_by_row(tmp_path):
+    """As `ctranslate2.specs.model_spec` writes them: whole numbers, and a scale for each row."""
+    arrays = [
+        _array("decoder/a/weight", 1, np.array([[127, -64], [10, 5]], np.int8)),
+        _array("decoder/a/weight_scale", 0, np.array([127, 10], np.float32)),
+        _array("encoder/b", 0, np.array([3], np.float32)),
+    ]
+    head = struct.pack("<I", 6) + _text("WhisperSpec") + struct.pack("<II", 3, len(arrays))
+    (tmp_path / "model.bin").write_bytes(head + b"".join(arrays))
+    found = read_weights(tmp_path / "model.bin")
+    assert list(found) == ["a/weight"]
+    assert found["a/weight"] == pytest.approx(np.array([[1, -64 / 127], [1, 0.5]]))
+    assert set(read_weights(tmp_path / "model.bin", part="")) == {"decoder/a/weight", "encoder/b"}
