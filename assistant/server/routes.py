@@ -6,7 +6,6 @@ import base64
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -92,19 +91,13 @@ def _door(name: str, job: Job) -> dict[str, str]:
     return {"name": name, "site": job.site, "door": job.door, "door_type": job.door_type}
 
 
-@lru_cache(maxsize=1)
 def _options() -> set[str]:
     """Every option that some sheet has."""
     return {option for name in _sheets() for option in _sheet(name).options}
 
 
-def _changed_at(pack: Path) -> tuple[int, ...]:
-    return tuple(path.stat().st_mtime_ns for path in sorted(pack.glob("*.yaml")))
-
-
-@lru_cache(maxsize=100)
-def _pack_row(name: str, changed_at: tuple[int, ...]) -> dict[str, Any]:
-    """What the set-up of a job tells of a pack; reading twenty of them takes a second or more."""
+def _pack_row(name: str) -> dict[str, Any]:
+    """What the set-up of a job tells of a pack."""
     pack = load_pack(find_pack(name))
     people = max([pack.crew, *(step.crew for step in pack.steps)])
     told = {"name": pack.name, "title": pack.title, "minutes": pack.minutes}
@@ -295,7 +288,7 @@ def install(app: Flask, hub: Hub, web: Path, pairing: Pairing | None = None) -> 
     @app.get("/api/sheets/<name>")
     def sheet(name: str) -> Any:
         job = _sheet(name)
-        rows = [_pack_row(each, _changed_at(find_pack(each))) for each in job.packs]
+        rows = [_pack_row(each) for each in job.packs]
         told = _door(name, job) | {"people": list(job.people), "packs": rows}
         fitted = {"options": list(job.options), "known_options": sorted(_options())}
         here = {"supply": job.supply.model_dump(), "lines": len(job.terminals)}
