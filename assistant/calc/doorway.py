@@ -254,7 +254,7 @@ def open_door_cost(
     warnings = _DRY if flow.dry and flow.heat else ()
     if abs(outside.value - inside.value) <= SMALL_K and flow_factor.value < SMALL_FACTOR:
         warnings += ("at a difference of 11 K or less take a flow factor of 1.1",)
-    second = flow.heat * kept * cycles.value / 3600 * yearly * rate
+    second = flow.heat * kept * _hours_open_a_second(cycles, hours, days) * rate
     return Result(
         values={
             "average": Quantity(average, "kilowatt"),
@@ -280,6 +280,11 @@ def open_door_cost(
         ),
         warnings=warnings,
     )
+
+
+def _hours_open_a_second(cycles: Quantity, hours: Quantity, days: Quantity) -> Decimal:
+    """Hours in a year that the door stands open for each second of its dwell."""
+    return cycles.value * hours.value * days.value / 3600
 
 
 @calculator("dwell-cost", "Money for one second of dwell, in a year", *_PLACE, _CYCLES, *_USE)
@@ -317,17 +322,17 @@ def dwell_cost(
     .. [1] As for `open_door_cost`.
     """
     flow = exchange(width, height, inside, outside, inside_humidity, outside_humidity)
-    seconds = cycles.value * hours.value * days.value
-    heat = flow.heat * flow_factor.value * (1 - protection.value / 100) * seconds / 3600
+    hours_open = _hours_open_a_second(cycles, hours, days)
+    heat = flow.heat * flow_factor.value * (1 - protection.value / 100) * hours_open
     money = heat * price.value / performance.value
     return Result(
         values={"money": Quantity(money, "one"), "heat": Quantity(heat, "kilowatt-hour")},
         working=(
             *flow.working,
             f"a second each: {shown(cycles)} x {shown(hours)} x {shown(days)} = "
-            f"{shown(seconds)} s in a year",
+            f"{shown(hours_open * 3600)} s in a year",
             f"heat = {shown(flow.heat)} x {shown(flow_factor)} x (1 - {shown(protection)}) x "
-            f"{shown(seconds)} / 3600 = {shown(heat)} kWh",
+            f"{shown(hours_open * 3600)} / 3600 = {shown(heat)} kWh",
             f"money = {shown(heat)} kWh x {shown(price)} / {shown(performance)} = {shown(money)}",
         ),
         source=SOURCE,

@@ -154,6 +154,13 @@ def _change(now: Quantity, last: Quantity, most: Quantity) -> Result:
     )
 
 
+def _fall(now: Quantity, last: Quantity, most: Quantity) -> Result:
+    """A change of which only the fall is bounded."""
+    found = _change(now, last, most)
+    working = (found.working[0], f"unusual below -{shown(most)}")
+    return replace(found, at_most=None, working=working)
+
+
 @calculator(
     "current-change",
     "Change of a motor's current since the last service",
@@ -239,13 +246,8 @@ def insulation_change(now: Quantity, last: Quantity, most: Quantity) -> Result:
     .. [1] Relative change; that a halved value is looked into, whatever the limit, is common
        practice, no source. Ten kelvin warmer halves it as well (rule of thumb, from memory).
     """
-    found = _change(now, last, most)
-    return replace(
-        found,
-        at_most=None,
-        working=(found.working[0], f"unusual below -{shown(most)}"),
-        assumptions=("same test voltage, winding within 5 K of the last time",),
-    )
+    found = _fall(now, last, most)
+    return replace(found, assumptions=("same test voltage, winding within 5 K of the last time",))
 
 
 @calculator(
@@ -275,9 +277,7 @@ def battery_change(now: Quantity, last: Quantity, most: Quantity) -> Result:
     .. [1] Relative change. A lithium cell's voltage stays flat for most of its life, so that a
        fall of a few percent is its end (from memory); 3 % is common practice, no source.
     """
-    found = _change(now, last, most)
-    working = (found.working[0], f"unusual below -{shown(most)}")
-    return replace(found, at_most=None, working=working)
+    return _fall(now, last, most)
 
 
 @calculator(
