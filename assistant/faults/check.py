@@ -42,6 +42,8 @@ def missing(guide: Guide, packs: Mapping[str, Pack]) -> list[Told]:
     ids = {step.id for pack in packs.values() for step in pack.steps}
     for name, repair in guide.repairs.items():
         faults += [(name, f"no pack asks '{s}'") for s in repair.changed if s not in ids]
+        if repair.setting and repair.needs != "energised":
+            faults.append((name, "is a setting, so it needs the panel energised"))
     return [*faults, *_unmet_hints(guide, packs)]
 
 

@@ -21,8 +21,13 @@ from assistant.procedure.model import Plan
 from assistant.procedure.run import Run
 from assistant.quantity import unit
 
-CHANGED = "it was changed"  # the answer of the pack of tests after a repair
 AFTER_REPAIR = "reset-after-repair"  # it stands in for the packs of a first commissioning
+CHANGED = "it was changed"  # its answer for a part or a setting
+ANYTHING, PARTS, SETTING = (
+    "repair-any",
+    "a part was changed",
+    "only a setting",
+)  # its first question
 LEAD_ONLY = ("open", "go-there", "found-it", "repaired", "give-up")
 _DEAD: tuple[Need, ...] = ("isolated", "locked", "proven-dead")
 
@@ -193,7 +198,7 @@ def _on(door: Door, plan: Plan, live: Live, meant: inputs.Input, run: Run) -> To
         wanted: Need = "energised" if change.state == "released" else change.state
         return Told(replace(here, front=False, wanted=wanted), out.effects, (way,))
     if isinstance(meant, inputs.Repaired) and out.search.phase == "retest":
-        return _tests(door, plan, here, out)
+        return _tests(door, plan, here, out, run)
     if out.search.phase == "over":
         return Told(replace(here, front=False), out.effects, (said.BackToSteps(),))
     return Told(here, out.effects)
@@ -213,7 +218,7 @@ def _way(plan: Plan, run: Run, state: str) -> said.Input | None:
 # --- after the repair ----------------------------------------------------------------------------
 
 
-def _tests(door: Door, plan: Plan, live: Live, out: machine.Outcome) -> Told:
+def _tests(door: Door, plan: Plan, live: Live, out: machine.Outcome, run: Run) -> Told:
     """The tests that the plan has are done anew; what it lacks keeps the search open."""
     cause = live.search.cause or ""
     repair = door.guide.repairs[door.guide.causes[cause].repair]
@@ -231,7 +236,9 @@ def _tests(door: Door, plan: Plan, live: Live, out: machine.Outcome) -> Told:
     ]
     if lacking:
         effects.append(fx.NotInPlan(refs=lacking))
-    changed = said.Changed(again=refs, answers=dict.fromkeys(repair.changed, CHANGED))
+    alone = repair.setting and run.answers.get(ANYTHING) != PARTS
+    answers = {ANYTHING: SETTING if alone else PARTS} | dict.fromkeys(repair.changed, CHANGED)
+    changed = said.Changed(again=refs, answers=answers, shut=repair.setting)
     search = replace(live.search, retests=refs)
     return Told(replace(live, search=search, front=False), tuple(effects), (changed,))
 

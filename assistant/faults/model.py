@@ -143,12 +143,14 @@ class Repair(_Model):
     """A kind of repair: the energy state it needs and the packs that test it afterwards.
 
     retests: pack names, or "pack:section of it". changed: the steps of the pack of tests after a
-    repair that ask for this part; they are answered by the repair itself.
+    repair that ask for this part; they are answered by the repair itself. setting: no part was
+    opened or moved, so nothing has to be seen at the dead panel for it.
     """
 
     needs: Need
     retests: tuple[str, ...] = Field(min_length=1)
     changed: tuple[str, ...] = ()
+    setting: bool = False
     why: str = ""
 
 

@@ -9,10 +9,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 from assistant.procedure import effects as fx
-from assistant.procedure import inputs
+from assistant.procedure import gates, inputs
 from assistant.procedure.model import Step
 from assistant.procedure.moves import Now, Outcome, again, enter, first_unsettled, stay
 from assistant.procedure.run import Run
+
+
+def _dead(step: Step) -> bool:
+    return bool(step.needs and step.needs.energy == "proven-dead")
 
 
 def belongs(step: Step, ref: str) -> bool:
@@ -33,7 +37,17 @@ def take(what: inputs.Guide | inputs.BackToSteps | inputs.Changed, now: Now, run
 
 def _changed(what: inputs.Changed, now: Now, run: Run) -> Outcome:
     plan = now.plan
-    anew = {s.id for s in plan.steps if not s.gate and any(belongs(s, r) for r in what.again)}
+    anew = {
+        step.id
+        for step in plan.steps
+        if not step.gate and any(belongs(step, ref) for ref in what.again)
+    }
+    if what.shut:
+        anew = {name for name in anew if not _dead(plan.step(name))}
+    if any(not gates.settled(plan, run, plan.step(name)) for name in anew):
+        # An earlier repair still has tests to come: what was said of it is not asked away.
+        words = set(what.answers.values())
+        anew = {name for name in anew if run.answers.get(name) not in words}
     marks = {name: mark for name, mark in run.marks.items() if name not in anew}
     answers = {name: said for name, said in run.answers.items() if name not in anew}
     told: list[fx.Effect] = []

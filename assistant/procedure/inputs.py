@@ -186,12 +186,14 @@ class Changed(_Input):
     """A repair changed something, so what was tested before counts no more.
 
     again: packs, or "pack:section of it", that are done anew. answers: step -> answer that follows
-    from the repair; it can only bring tests, never leave one out.
+    from the repair; it can only bring tests, never leave one out. shut: no part was opened, so what
+    was done at the dead panel stands.
     """
 
     kind: Literal["changed"] = "changed"
     again: tuple[str, ...]
     answers: dict[str, str] = Field(default_factory=dict)
+    shut: bool = False
 
     def __hash__(self) -> int:
         return hash(self.model_dump_json())

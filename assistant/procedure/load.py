@@ -39,7 +39,7 @@ PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
 LEAD = re.compile(r"plan:([a-z0-9-]+)\.([1-9])")  # {plan:motor.1}, see `lead_of`
 _HEAD = (
     *("title", "version", "language", "energy", "sources", "found"),
-    *("at_door", "minutes", "takes", "beside", "crew"),
+    *("at_door", "minutes", "takes", "retakes", "beside", "crew"),
 )
 _TEXTS = ("say", "brief", "reason", "mark", "helper")
 RUNTIME_PLACEHOLDERS = {"person"}  # filled when the step is spoken
@@ -187,6 +187,7 @@ class _PackHead(BaseModel):
     at_door: bool = True
     minutes: int = Field(0, ge=0, le=600)
     takes: dict[str, str] = Field(default_factory=dict)
+    retakes: tuple[str, ...] = ()
     beside: dict[str, Beside] = Field(default_factory=dict)
     crew: int = Field(1, ge=1, le=2)
 
@@ -253,6 +254,11 @@ def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> 
                 raise PackError(file, line, f"choice leads to unknown step '{target}'", step.id)
     if not pack.sources:
         raise PackError(head_file, line_of(head, ("sources",)), "a pack names its sources")
+    own = {step.expects.reading.name for step in pack.steps if step.expects.reading}
+    for place, name in enumerate(pack.retakes):
+        if name not in own:
+            problem = f"retakes: no step of this pack takes reading '{name}'"
+            raise PackError(head_file, line_of(head, ("retakes", place)), problem)
     for name, beside in pack.beside.items():
         if problem := _beside_fault(name, beside, reading_units):
             raise PackError(head_file, line_of(head, ("beside", name)), problem)

@@ -300,9 +300,10 @@ class Pack(_Model):
     found: "in-service" for work on a closed, live panel that puts no hands inside: its way from
     unknown to energised is the warning and `clear to energise`, without an isolation before.
     at_door: its work needs barriers, ladder and protective gear, so getting ready comes first.
-    takes: readings of earlier packs that its sums use, with their units. beside: readings that are
-    set beside those of earlier visits; a plan with any begins by telling what these left. crew: how
-    many people it takes. parts: the packs that a strung pack is made of, in order.
+    takes: readings of earlier packs that its sums use, with their units. retakes: readings of its
+    own that an earlier pack of the plan may have taken already; the later value holds. beside:
+    readings that are set beside those of earlier visits; a plan with any begins by telling what
+    these left. crew: how many people it takes. parts: the packs that a strung pack is made of.
     """
 
     name: str
@@ -316,6 +317,7 @@ class Pack(_Model):
     at_door: bool = True
     minutes: int = 0
     takes: dict[str, str] = Field(default_factory=dict)
+    retakes: tuple[str, ...] = ()
     beside: dict[str, Beside] = Field(default_factory=dict)
     crew: int = 1
     parts: tuple[Part, ...] = ()

@@ -9,7 +9,7 @@ over, and a lost proof leads back through the one isolation.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -18,6 +18,7 @@ from assistant.procedure import gates, past
 from assistant.procedure.load import bind
 from assistant.procedure.model import Job, Pack, PackSource, Part, Plan, Step
 from assistant.procedure.run import Run
+from assistant.quantity import unit
 
 Place = Literal["front", "in-service", "dead", "live"]
 
@@ -157,7 +158,7 @@ def _joined(
                 )
             owner[step.id] = pack.name
             steps.append(_sourced(step, pack, sources))
-    _check_readings(steps)
+    _check_readings(steps, {pack.name: pack for pack, _ in rows})
     alone = packs[0] if len(packs) == 1 else None
     return Pack(
         name=alone.name if alone else "whole-job",
@@ -203,12 +204,21 @@ def _sourced(step: Step, pack: Pack, sources: dict[str, PackSource]) -> Step:
     return step.model_copy(update=changes)
 
 
-def _check_readings(steps: Sequence[Step]) -> None:
+def _check_readings(steps: Sequence[Step], packs: Mapping[str, Pack]) -> None:
+    """A name is one pack's own, so that no sum takes another's value unseen; what is measured
+    again after a repair is named as such, and only by the pack that comes later."""
     taken: dict[str, Step] = {}
     for step in steps:
         spec = step.expects.reading or step.expects.derived
-        if spec and taken.setdefault(spec.name, step).pack != step.pack:
-            other = taken[spec.name].pack
-            raise PackError(
-                step.pack, None, f"reading '{spec.name}' is also one of pack '{other}'", step.id
-            )
+        if spec is None:
+            continue
+        first = taken.setdefault(spec.name, step)
+        if first.pack == step.pack:
+            continue
+        if spec.name not in packs[step.pack].retakes:
+            problem = f"reading '{spec.name}' is also one of pack '{first.pack}'"
+            raise PackError(step.pack, None, problem, step.id)
+        was = first.expects.reading or first.expects.derived
+        if was and unit(was.unit) != unit(spec.unit):
+            problem = f"reading '{spec.name}' is in {was.unit} at pack '{first.pack}'"
+            raise PackError(step.pack, None, problem, step.id)

@@ -13,7 +13,7 @@ from tests.packs.cases import STEPS
 JOBS = {path.stem: load_job(path) for path in sorted((STEPS / "jobs").glob("*.yaml"))}
 SERVICES = [name for name in JOBS if name.endswith("-service")]
 REPAIRS = [name for name in JOBS if name.endswith("-repair")]
-VISITS = ("service-looks", "service", "service-close", "reset-after-repair")
+VISITS = ("service-looks", "service", "service-runs", "service-close", "reset-after-repair")
 
 
 @pytest.fixture(scope="module")
@@ -39,7 +39,8 @@ def test_a_service_looks_at_the_live_door_then_works_dead_then_tests(plans, name
         ids.index("disconnect-off"),
         first(plan, "service", "proven-dead"),
         ids.index("lock-off"),
-        first(plan, "service", "energised"),
+        first(plan, "reset-after-repair", "energised"),
+        first(plan, "service-runs"),
         first(plan, "safety-tests"),
         first(plan, "service-close"),
     ]
@@ -101,7 +102,7 @@ def test_the_next_date_of_a_visit_is_the_one_that_the_list_of_due_doors_reads():
     assert derived.name == derived.calc == SERVICE_READING
 
 
-def asked_with(plan, **changed):
+def asked_with(plan, overall="a part was changed", **changed):
     """Steps of the repair that are asked for when these parts were changed, the others not."""
     run = machine.start(plan)
     parts = [s for s in plan.steps if s.pack == "reset-after-repair" and s.affirm
@@ -109,7 +110,7 @@ def asked_with(plan, **changed):
     names = {step.id.removeprefix("repair-") for step in parts}
     assert set(changed) <= names
     answers = {f"repair-{n}": "it was changed" if n in changed else "left alone" for n in names}
-    run = replace(run, answers=answers)
+    run = replace(run, answers=answers | {"repair-any": overall})
     return {
         step.base or step.id
         for step in plan.steps
@@ -132,6 +133,11 @@ AFTER = {
     "beam": {"repair-beam-seat", "repair-line-up", "repair-beam-point", "repair-watched"},
     "loop": {"repair-loop-earth", "repair-tune"},
     "stop": {"repair-stop-pairs"},
+    "limits": {"repair-low", "repair-high", "repair-both-held", "repair-beam-point"},
+    "point": {"repair-beam-point"},
+    "detector": {"repair-tune"},
+    "drive": {"repair-mode", "repair-both-held", "repair-opening-guard", "repair-closing-guard",
+              "repair-beam-point"},
 }  # fmt: skip
 
 
@@ -141,6 +147,20 @@ def test_a_changed_part_leads_to_its_settings_and_tests(plans, part):
     with_it, without = asked_with(plan, **{part: True}), asked_with(plan)
     assert AFTER[part] <= with_it
     assert not AFTER[part] & without
+
+
+def test_where_nothing_was_changed_the_pack_asks_one_question_and_no_more(plans):
+    for name in SERVICES + REPAIRS:
+        assert asked_with(plans[name], "nothing was changed") == {"repair-any"}
+
+
+def test_a_setting_alone_is_tested_again_without_an_isolation(plans):
+    plan = plans["pinewharf-d1-service"]
+    needs = {(step.base or step.id): step.needs.energy for step in plan.steps if step.needs}
+    for part in ("limits", "point", "detector", "drive"):
+        asked = asked_with(plan, "only a setting", **{part: True}) - {"repair-any"}
+        assert AFTER[part] | {"repair-hold"} <= asked
+        assert "proven-dead" not in {needs.get(step) for step in asked}, part
 
 
 def test_what_was_left_alone_is_not_set_again(plans):

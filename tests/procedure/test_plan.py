@@ -95,6 +95,23 @@ def test_one_reading_belongs_to_one_pack():
         string([pack("a", step("x", "", take)), pack("b", step("y", "", take))], frame)
 
 
+def test_a_reading_is_taken_again_only_by_a_later_pack_that_says_so_in_the_same_unit():
+    def take(name, step_id, unit, again=""):
+        head = HEAD.format(name=name) + again
+        row = f"{{id: {step_id}, section: s, say: Do., source: {{ref: trade}}, expects: "
+        row += f"{{reading: {{name: volts, unit: {unit}, plausible: [0, 9]}}}}}}\n"
+        return parse_pack({"pack.yaml": head, "steps.yaml": f"- {row}"}, name)
+
+    first, again = take("a", "x", "volt"), take("b", "y", "volt", "retakes: [volts]\n")
+    assert [step.id for step in string([first, again], frame).steps if step.pack != "getting-ready"]
+    with pytest.raises(PackError, match="'volts' is also one of pack 'b'"):
+        string([again, first], frame)
+    with pytest.raises(PackError, match="is in volt at pack 'a'"):
+        string([first, take("b", "y", "ampere", "retakes: [volts]\n")], frame)
+    with pytest.raises(PackError, match="no step of this pack takes reading 'amps'"):
+        take("b", "y", "volt", "retakes: [amps]\n")
+
+
 def test_the_same_name_for_two_sources_keeps_both():
     other = parse_pack(
         {

@@ -27,7 +27,7 @@ from tests.packs import helpful
 from tests.records.report_jobs import POINTS_PER_MM, glyphs, overlaps, tight, whole
 
 SITE, ANNEX = "Pinewharf Cold Store", "Pinewharf Annex"
-PACKS = ("service-looks", "service", "service-close")
+PACKS = ("service-looks", "service", "service-runs", "service-close")
 YEAR_D = 365
 
 
@@ -177,7 +177,7 @@ def test_another_door_and_another_site_are_not_mixed_up(door: Door):
 def test_a_point_is_settled_when_its_reading_is_taken_again(door: Door):
     """At the annex the clamp was broken; the next visit has no step that asks for the point."""
     annex = str(door.folder / "annex.yaml")
-    session, told = door.visit(annex, values(30_000, "690 Mohm"), packs=PACKS[:2])
+    session, told = door.visit(annex, values(30_000, "690 Mohm"), packs=PACKS[:3])
     assert "It left one open point. Opening as left, amps, not done." in told[""]
     assert session.run.readings["motor-amps-left"].quantity is not None
     assert door.known(ANNEX, "D1").points == ()
