@@ -66,7 +66,7 @@ def follow(
             return finding, (), ()
         meant = faults_inputs.Open.model_validate(event.input.said)  # type: ignore[union-attr]
         door = for_job(_guide(tuple(sorted(meant.texts.items()))), plan.job, meant.record)
-        told = live.begin(door, out.run)
+        told = live.begin(door, plan, out.run)
         return Finding(door, told.live), told.effects, ()
     if finding.door is None or finding.live is None:
         return finding, (), ()

@@ -26,23 +26,28 @@ class Proposal:
     for_danger: bool
 
 
-def may_enter(check: Check, state: EnergyState) -> bool:
+def may_enter(check: Check, state: EnergyState, shut: bool = False) -> bool:
     """True if the ledger's state lets a check be entered.
 
     "unknown" is from outside with everything taken as live, so it holds in every state, except
-    that a look at a light tells nothing while the panel is dead.
+    that a look at a light tells nothing while the panel is dead. At a panel that was found live and
+    is `shut` until its isolation nobody measures at live parts.
     """
+    if shut and check.live:
+        return False
     if check.needs == "unknown":
         return not check.powered or state in ("unknown", "energised")
     return energy.satisfies(state, check.needs)
 
 
-def state_for(check: Check) -> Need:
+def state_for(check: Check, shut: bool = False) -> Need:
     """The energy state that a check wants when it can't be entered in the present one."""
+    if shut and check.live:
+        return "proven-dead"  # the way to an open live panel leads through the isolation
     return "energised" if check.needs == "unknown" else check.needs
 
 
-def cost_min(door: Door, check: Check, state: EnergyState) -> float:
+def cost_min(door: Door, check: Check, state: EnergyState, shut: bool = False) -> float:
     """What a check costs: minutes, raised by its risk.
 
         cost = (check + asking + change of energy state) * (1 + w * risk)
@@ -51,7 +56,9 @@ def cost_min(door: Door, check: Check, state: EnergyState) -> float:
     nothing where the ledger already allows the check.
     """
     costs = door.guide.costs
-    change = 0.0 if may_enter(check, state) else costs.to[state_for(check)]
+    change = 0.0 if may_enter(check, state, shut) else costs.to[state_for(check, shut)]
+    if shut and check.live:
+        change += costs.to["energised"]  # and back
     return (check.minutes + costs.asking + change) * (1 + costs.risk_weight * check.risk)
 
 
@@ -92,6 +99,7 @@ def next_check(
     answered: Collection[str] = (),
     passed: Collection[str] = (),
     later: Collection[str] = (),
+    shut: bool = False,
 ) -> Proposal | None:
     """The check to propose, or None if none tells anything that matters.
 
@@ -109,6 +117,8 @@ def next_check(
         The guide here, what is seen, and cause -> probability now.
     state : EnergyState
         The ledger's; a check in another state carries the minutes of the change.
+    shut : bool
+        The panel was found live and stays shut until its isolation.
     answered, passed, later : collection of str
         Checks with an answer; checks that couldn't be done or weren't known; checks put off.
     """
@@ -118,10 +128,10 @@ def next_check(
     wrong = door.guide.wrong
     about = [check for check in left if any(looks_at(check, each, wrong) for each in dangers)]
     if about:
-        best = _best(door, about, _as_likely_as_not(chances, dangers), state, danger=True)
+        best = _best(door, about, _as_likely_as_not(chances, dangers), state, shut, danger=True)
         if best:
             return best
-    return _best(door, left, chances, state, danger=False)
+    return _best(door, left, chances, state, shut, danger=False)
 
 
 def _as_likely_as_not(chances: Mapping[str, float], some: Collection[str]) -> dict[str, float]:
@@ -140,6 +150,7 @@ def _best(
     checks: list[Check],
     chances: Mapping[str, float],
     state: EnergyState,
+    shut: bool,
     *,
     danger: bool,
 ) -> Proposal | None:
@@ -148,8 +159,8 @@ def _best(
         bits = expected_information(check, chances, door.guide.wrong)
         if bits < LEAST_BITS:
             continue
-        cost = cost_min(door, check, state)
+        cost = cost_min(door, check, state, shut)
         if best is None or bits / cost > best[0]:
-            change = not may_enter(check, state)
+            change = not may_enter(check, state, shut)
             best = (bits / cost, Proposal(check.id, bits, cost, change, danger))
     return best[1] if best else None

@@ -41,10 +41,14 @@ class Safe(_Input):
 
 
 class EnergyIs(_Input):
-    """The ledger's state, told by the job whenever it changes. Nobody says this by voice."""
+    """The ledger's state, told by the job whenever it changes. Nobody says this by voice.
+
+    shut: the panel was found live and stays shut until its isolation.
+    """
 
     kind: Literal["energy-is"] = "energy-is"
     state: EnergyState
+    shut: bool = False
 
 
 class DontKnow(_Input):

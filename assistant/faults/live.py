@@ -65,10 +65,21 @@ class Told:
     asks: tuple[said.Input, ...] = ()
 
 
-def begin(door: Door, run: Run) -> Told:
+def begin(door: Door, plan: Plan, run: Run) -> Told:
     """A new search; it asks for the symptom."""
-    search = machine.start(run.ledger.state)
+    search = machine.start(run.ledger.state, shut(plan, run))
     return Told(Live(search), machine.begin(door, search).effects)
+
+
+def shut(plan: Plan, run: Run) -> bool:
+    """True at a panel that was found live, until it has been proven dead: no cover comes off."""
+    proofs = (step for step in plan.steps if step.sets and step.sets.energy == "proven-dead")
+    found = plan.pack.found == "in-service"
+    return found and not any(step.id in run.marks for step in proofs)
+
+
+def _energy_is(plan: Plan, run: Run) -> inputs.EnergyIs:
+    return inputs.EnergyIs(state=run.ledger.state, shut=shut(plan, run))
 
 
 def taken(event: said.Event, out: Outcome) -> bool:
@@ -85,8 +96,8 @@ def follow(door: Door, plan: Plan, live: Live, event: said.Event, out: Outcome) 
         return Told(live)
     if isinstance(event.input, said.Changed):
         live = replace(live, redone=True)
-    told = _held(door, live, out.run)
-    told = _then(told, _energy(door, told.live, out.run))
+    told = _held(door, plan, live, out.run)
+    told = _then(told, _energy(door, plan, told.live, out.run))
     if isinstance(event.input, said.Restarted) and told.live.front and not told.effects:
         told = _then(told, _again(door, told.live))
     if taken(event, out) and isinstance(event.input, said.Guide):
@@ -104,29 +115,30 @@ def _again(door: Door, live: Live) -> Told:
     return Told(live, machine.repeat(door, live.search).effects)
 
 
-def _held(door: Door, live: Live, run: Run) -> Told:
+def _held(door: Door, plan: Plan, live: Live, run: Run) -> Told:
     """Stop work and its like hold the guide too; the machine has said so already."""
     if run.held and not live.search.held:
         stop = inputs.Command(name="stop-work")
         search = machine.advance(door, live.search, stop).search
         return Told(replace(live, search=search, pending=None))
     if live.search.held and not run.held:
-        out = machine.advance(door, live.search, inputs.EnergyIs(state=run.ledger.state))
+        out = machine.advance(door, live.search, _energy_is(plan, run))
         out = machine.advance(door, out.search, inputs.Command(name="go-ahead"))
         return Told(replace(live, search=out.search), out.effects if live.front else ())
     return Told(live)
 
 
-def _energy(door: Door, live: Live, run: Run) -> Told:
+def _energy(door: Door, plan: Plan, live: Live, run: Run) -> Told:
     """A changed ledger: at once for an open check, and to come back where it was waited for."""
     state = run.ledger.state
     if not live.front:
         if live.wanted is None or not _reached(state, live.wanted) or run.held:
             return Told(live)
-        return _back(door, live, run)
-    if state == live.search.energy:
+        return _back(door, plan, live, run)
+    now = _energy_is(plan, run)
+    if (now.state, now.shut) == (live.search.energy, live.search.shut):
         return Told(live)
-    out = machine.advance(door, live.search, inputs.EnergyIs(state=state))
+    out = machine.advance(door, live.search, now)
     pending = live.pending if out.search.asked == live.search.asked else None
     return Told(replace(live, search=out.search, pending=pending), out.effects)
 
@@ -135,9 +147,9 @@ def _reached(state: str, wanted: Need) -> bool:
     return wanted == "unknown" or energy.satisfies(state, wanted)  # type: ignore[arg-type]
 
 
-def _back(door: Door, live: Live, run: Run) -> Told:
+def _back(door: Door, plan: Plan, live: Live, run: Run) -> Told:
     """The guide has the floor again; the ledger's state comes first."""
-    out = machine.advance(door, live.search, inputs.EnergyIs(state=run.ledger.state))
+    out = machine.advance(door, live.search, _energy_is(plan, run))
     here = replace(live, search=out.search, front=True, wanted=None, pending=None)
     return Told(here, out.effects) if out.effects else _again(door, here)
 
@@ -146,7 +158,7 @@ def _take(door: Door, plan: Plan, live: Live, meant: inputs.Input, who: str, run
     if who == "helper" and meant.kind in LEAD_ONLY:
         return Told(live, (fx.LeadOnly(),))
     if isinstance(meant, inputs.Open):
-        return _back(door, live, run)
+        return _back(door, plan, live, run)
     if not live.front:
         return Told(live)
     if isinstance(meant, inputs.ToSteps):

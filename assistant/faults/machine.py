@@ -49,7 +49,8 @@ class Answer:
 class Search:
     """Where a search stands.
 
-    asked: the check that is entered. waiting: the check that waits for another energy state.
+    shut: the panel was found live and stays shut until its isolation. asked: the check that is
+    entered. waiting: the check that waits for another energy state.
     refuted: causes that were looked at and weren't it. later: checks put off in this state. told:
     the leading cause spoken last. entered: the repair is under way. retests: still to be
     done. order: steps of the general order that were told; None while it isn't asked for.
@@ -57,6 +58,7 @@ class Search:
 
     phase: Phase = "symptom"
     energy: EnergyState = "unknown"
+    shut: bool = False
     symptom: str | None = None
     answers: tuple[Answer, ...] = ()
     asked: str | None = None
@@ -90,9 +92,9 @@ class Outcome:
     effects: tuple[fx.Effect, ...]
 
 
-def start(state: EnergyState = "unknown") -> Search:
+def start(state: EnergyState = "unknown", shut: bool = False) -> Search:
     """A search before anything was said, with the ledger's state."""
-    return Search(energy=state)
+    return Search(energy=state, shut=shut)
 
 
 def begin(door: Door, search: Search) -> Outcome:
@@ -157,7 +159,7 @@ def _(said: inputs.Seen, door: Door, search: Search) -> Outcome:
         return Outcome(search, (fx.SeveralSymptoms(symptoms=tuple(each.id for each in found)),))
     symptom = found[0]
     missing = () if door.fits(symptom) else symptom.options
-    fresh = replace(start(search.energy), symptom=symptom.id, phase="safe")
+    fresh = replace(start(search.energy, search.shut), symptom=symptom.id, phase="safe")
     taken = fx.SymptomTaken(symptom=symptom.id, missing=missing)
     leave = _leave(door, fresh)
     told = () if leave == "watch" else (fx.LeaveDoor(rule=leave),)
@@ -173,15 +175,15 @@ def _(said: inputs.Safe, door: Door, search: Search) -> Outcome:
 
 @_take.register
 def _(said: inputs.EnergyIs, door: Door, search: Search) -> Outcome:
-    if said.state == search.energy:
+    if (said.state, said.shut) == (search.energy, search.shut):
         return Outcome(search, ())
-    now = replace(search, energy=said.state, later=())
+    now = replace(search, energy=said.state, shut=said.shut, later=())
     if now.held:  # nothing is entered until the lead goes ahead
         return Outcome(now, ())
     told: tuple[fx.Effect, ...] = ()
     if now.phase == "check":
         if now.asked:
-            if may_enter(door.guide.checks[now.asked], said.state):
+            if may_enter(door.guide.checks[now.asked], said.state, said.shut):
                 return Outcome(now, ())
             told = (fx.Dropped(check=now.asked, state=said.state),)
         return _propose(door, replace(now, asked=None, waiting=None), told)
@@ -263,7 +265,7 @@ def _(said: inputs.Unable, door: Door, search: Search) -> Outcome:
 @_take.register
 def _(said: inputs.GoThere, door: Door, search: Search) -> Outcome:
     if search.phase == "check" and search.waiting:
-        wanted = state_for(door.guide.checks[search.waiting])
+        wanted = state_for(door.guide.checks[search.waiting], search.shut)
     elif search.phase == "repair" and not search.entered and search.cause:
         wanted = door.guide.repairs[door.guide.causes[search.cause].repair].needs
     else:
@@ -276,7 +278,7 @@ def _(said: inputs.SomethingElse, door: Door, search: Search) -> Outcome:
     if search.phase != "check" or search.waiting is None:
         return repeat(door, search)
     checks = door.guide.checks.values()
-    off = tuple(each.id for each in checks if not may_enter(each, search.energy))
+    off = tuple(each.id for each in checks if not may_enter(each, search.energy, search.shut))
     return _propose(door, replace(search, waiting=None, later=off))
 
 
@@ -310,7 +312,7 @@ def _(said: inputs.CorrectLast, door: Door, search: Search) -> Outcome:
         return repeat(door, search)
     last = search.answers[-1].check
     back = replace(search, phase="check", answers=search.answers[:-1], named=None, waiting=None)
-    if not may_enter(door.guide.checks[last], search.energy):
+    if not may_enter(door.guide.checks[last], search.energy, search.shut):
         return _propose(door, replace(back, asked=None))
     return Outcome(replace(back, asked=last), (fx.AskCheck(check=last, again=True),))
 
@@ -416,7 +418,9 @@ def _propose(door: Door, search: Search, before: tuple[fx.Effect, ...] = ()) -> 
     symptom = _symptom(door, search)
     now = chances(door, search)
     answered = [check for check, _ in search.answered]
-    proposal = next_check(door, symptom, now, search.energy, answered, search.passed, search.later)
+    proposal = next_check(
+        door, symptom, now, search.energy, answered, search.passed, search.later, search.shut
+    )
     likely = [(c, p) for c, p in ranked(door, search) if c not in search.refuted]
     top, chance = likely[0] if likely else ("", 0.0)
     sure = bool(top) and chance >= door.guide.sure
@@ -432,8 +436,9 @@ def _propose(door: Door, search: Search, before: tuple[fx.Effect, ...] = ()) -> 
         given_up = replace(search, asked=None, waiting=None, named=None, order=search.order or 0)
         return Outcome(given_up, told)
     check = door.guide.checks[proposal.check]
-    if not may_enter(check, search.energy):
-        waits = fx.NeedsEnergy(check=check.id, state=state_for(check), now=search.energy)
+    if not may_enter(check, search.energy, search.shut):
+        wanted = state_for(check, search.shut)
+        waits = fx.NeedsEnergy(check=check.id, state=wanted, now=search.energy)
         return Outcome(replace(search, asked=None, waiting=check.id), (*before, waits))
     told_why = any(door.guide.causes[c].danger for a in search.answers for c in _tells(door, a))
     first = proposal.for_danger and not told_why

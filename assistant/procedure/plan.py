@@ -16,11 +16,15 @@ from typing import Literal
 from assistant.errors import PackError
 from assistant.procedure import gates, past
 from assistant.procedure.load import bind
-from assistant.procedure.model import Job, Pack, PackSource, Part, Plan, Step
+from assistant.procedure.model import Job, Pack, PackSource, Part, Plan, Step, When
 from assistant.procedure.run import Run
 from assistant.quantity import unit
 
 Place = Literal["front", "in-service", "dead", "live"]
+FOUND, IN_USE = (
+    "found-live",
+    "it is in use",
+)  # the question of the frame in-service, its first answer
 
 
 def string(packs: Sequence[Pack], frame: Callable[[str], Pack]) -> Pack:
@@ -66,6 +70,8 @@ def string(packs: Sequence[Pack], frame: Callable[[str], Pack]) -> Pack:
     if found_live:
         put_frame("in-service")
         put("in-service")
+        front = next(i for i, (pack, _) in enumerate(rows) if pack.name == "in-service")
+        rows[front:] = [(p, _as_found(steps, "dead" in has)) for p, steps in rows[front:]]
     if "dead" in has:
         put_frame("isolation")
         put("dead")
@@ -105,6 +111,22 @@ def progress(plan: Plan, run: Run | None = None) -> tuple[Progress, ...]:
         if own:
             out.append(Progress(part, done, len(own), left))
     return tuple(out)
+
+
+def _as_found(steps: tuple[Step, ...], isolated: bool) -> tuple[Step, ...]:
+    """Live steps in front of an isolation, left out at a door that is found dead or locked.
+
+    Without an isolation in the plan there is nothing else to go on with, so nothing is asked.
+    """
+    if not isolated:
+        return tuple(step for step in steps if step.id != FOUND)
+    live = When(answer=FOUND, is_=IN_USE)
+    return tuple(
+        step
+        if step.id == FOUND
+        else step.model_copy(update={"when": When(all_=(live, step.when)) if step.when else live})
+        for step in steps
+    )
 
 
 def _placed(packs: Sequence[Pack]) -> list[tuple[Pack, Place, tuple[Step, ...]]]:

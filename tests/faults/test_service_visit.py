@@ -152,3 +152,42 @@ def test_a_second_repair_asks_none_of_the_tests_of_the_first_away(service):
     seq = last_seq(session)
     go_on(session, clock, lambda: session.run.finished)
     assert {"repair-line-up", "repair-low"} <= {*of_pack(session, asked(session, seq), AFTER)}
+
+
+# --- a repair visit: first look and listen, then isolate ----------------------------------------
+
+
+@pytest.fixture
+def repair(tmp_path):
+    session, clock = new(tmp_path, "pinewharf-d1-repair")
+    yield session, clock
+    session.store.close()
+
+
+def test_the_guide_asks_its_live_checks_with_the_panel_shut_before_the_isolation(repair):
+    session, clock = repair
+    go_on(session, clock, lambda: session.run.at == "first-cause")
+    assert session.run.ledger.state == "energised" and isolations(session) == 0
+    say(session, clock, "find the fault", "it drifts", "it is safe")
+    checks, looked = session.finding.door.guide.checks, []
+    while search(session).asked:
+        looked.append(checks[search(session).asked])
+        say(session, clock, "don't know")
+    assert any(check.needs == "energised" for check in looked)
+    assert not any(check.live for check in looked)
+    assert search(session).waiting and isolations(session) == 0
+    say(session, clock, "go there")
+    go_on(session, clock, lambda: floor(session))
+    assert session.run.ledger.state in ("locked", "proven-dead") and isolations(session) == 1
+
+
+def test_a_door_found_dead_or_locked_is_isolated_first_and_never_run_for_a_look(repair):
+    session, clock = repair
+    go_on(session, clock, lambda: session.run.at == "found-live")
+    say(session, clock, "it is off", "affirm")
+    go_on(session, clock, lambda: session.run.finished, ("repair-edge",))
+    seen = asked(session)
+    assert not of_pack(session, seen, "repair-looks") and "panel-shut" not in seen
+    order = [each for each in seen if each in ("found-live", "disconnect-off", "clear-gate-again")]
+    assert order == ["found-live", "disconnect-off", "clear-gate-again"]
+    assert session.run.open_points == () and verify(session.store, session.job_id).ok

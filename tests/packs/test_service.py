@@ -13,7 +13,8 @@ from tests.packs.cases import STEPS
 JOBS = {path.stem: load_job(path) for path in sorted((STEPS / "jobs").glob("*.yaml"))}
 SERVICES = [name for name in JOBS if name.endswith("-service")]
 REPAIRS = [name for name in JOBS if name.endswith("-repair")]
-VISITS = ("service-looks", "service", "service-runs", "service-close", "reset-after-repair")
+VISITS = ("service-looks", "service", "service-runs", "service-close", "repair-looks",
+          "reset-after-repair")  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -167,6 +168,16 @@ def test_what_was_left_alone_is_not_set_again(plans):
     asked = asked_with(plans["pinewharf-d1-repair"], encoder=True)
     left = AFTER["motor"] | AFTER["edge"] | AFTER["loop"] | AFTER["brake"] | AFTER["stop"]
     assert not asked & (left - AFTER["encoder"])
+
+
+@pytest.mark.parametrize("name", REPAIRS)
+def test_a_repair_looks_and_listens_at_the_live_door_then_isolates(plans, name):
+    plan = plans[name]
+    ids = [step.id for step in plan.steps]
+    looks = [i for i, step in enumerate(plan.steps) if step.pack == "repair-looks"]
+    assert ids.index("found-live") < ids.index("power-on") < looks[0]
+    assert looks[-1] < ids.index("disconnect-off") < first(plan, "reset-after-repair")
+    assert all(step.expects.reading is None for step in plan.steps if step.pack == "repair-looks")
 
 
 @pytest.mark.parametrize("name", REPAIRS)

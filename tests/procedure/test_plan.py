@@ -6,7 +6,7 @@ import pytest
 
 from assistant.errors import PackError
 from assistant.job import find_pack
-from assistant.procedure import inputs, machine
+from assistant.procedure import gates, inputs, machine
 from assistant.procedure.load import load_job, load_pack, parse_job, parse_pack
 from assistant.procedure.plan import plan, progress, string
 from tests.packs.cases import STEPS
@@ -158,8 +158,28 @@ def test_stop_work_at_the_live_panel_leads_back_to_the_warning_alone():
 def test_stop_work_before_the_isolation_leads_back_to_the_panel_in_service():
     whole = bound(LIVE, DEAD)
     run = put(whole, at(whole, "try", "energised"), inputs.Command(name="stop-work"))
-    assert first_open(whole, run) == "panel-shut"
+    assert first_open(whole, run) == "found-live"
     assert "notify" in run.marks
+    run = put(whole, run, inputs.Command(name="go-ahead"))
+    run = put(whole, run, inputs.Choice(answer="it is in use"))
+    assert put(whole, run, inputs.Affirm()).at == "panel-shut"
+
+
+def test_a_door_that_is_found_dead_goes_straight_to_its_isolation():
+    """No gate is passed over: those in front of live work are for a panel that lives."""
+    whole = bound(LIVE, DEAD)
+    run = at(whole, "found-live", "unknown")
+    run = put(whole, run, inputs.Choice(answer="it is off"))
+    run = put(whole, run, inputs.Affirm())
+    assert whole.step(run.at).pack == "isolation" and run.ledger.state == "unknown"
+    left = {step.id for step in whole.steps if not gates.settled(whole, run, step)}
+    assert not left & {"panel-shut", "clear-gate", "power-on", "try"}
+    assert {"disconnect-off", "prove-dead", "clear-gate-again", "power-on-again", "measure"} <= left
+    assert whole.step(put(whole, run, inputs.GoTo(section="wires")).at).pack == "isolation"
+
+
+def test_without_an_isolation_there_is_no_question_of_a_dead_panel():
+    assert "found-live" not in {step.id for step in bound(LIVE).steps}
 
 
 def test_proving_again_from_the_live_side_asks_for_guard_tools_and_cover_again():
