@@ -31,7 +31,7 @@ from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Job, Plan
 from assistant.procedure.run import Run
 from assistant.quantity import Quantity
-from assistant.records.history import last_readings, same, trend, work_of
+from assistant.records.history import answers, last_readings, same, trend, work_of
 from assistant.records.store import Store
 from assistant.speech.recogniser import Expected, Transcript
 
@@ -106,10 +106,15 @@ def opening(store: Store, job_id: str, plan: Plan, run: Run) -> inputs.Guide:
 def summary(store: Store, job_id: str, guide: Guide, job: Job, run: Run) -> dict[str, Any]:
     """What the record says of a door, as `faults.door` takes it: the last of each reading."""
     taken: dict[str, dict[str, Any]] = {}
-    for row in work_of(store):
-        if same(row["site"], job.site) and same(row["door"], job.door):
-            taken |= last_readings(store, str(row["job"]))
-    taken |= last_readings(store, job_id)
+    settings: dict[str, str] = {}
+    earlier = [
+        str(row["job"])
+        for row in work_of(store)
+        if same(row["site"], job.site) and same(row["door"], job.door) and row["job"] != job_id
+    ]
+    for each in (*earlier, job_id):
+        taken |= last_readings(store, each)
+        settings |= _left(store, each, guide)
     moving = {
         hint.reading.split("*")[0]
         for cause in guide.causes.values()
@@ -129,9 +134,21 @@ def summary(store: Store, job_id: str, guide: Guide, job: Job, run: Run) -> dict
     return {
         "readings": readings,
         "open_points": points,
+        "settings": settings,
         "devices": list(job.options),
         "cycles": int(float(cycles)) if cycles is not None else 0,
     }
+
+
+def _left(store: Store, job_id: str, guide: Guide) -> dict[str, str]:
+    """What a job's steps left set in the panel, by the guide's table; the last of each."""
+    left: dict[str, str] = {}
+    steps = {step for row in guide.settings for step in row.after}
+    for step, said in answers(store, job_id, steps):
+        for row in guide.settings:
+            if step in row.after and row.answer in ("", said):
+                left[row.setting] = row.is_
+    return left
 
 
 def _way(store: Store, job: Job, name: str) -> str:

@@ -44,6 +44,15 @@ def missing(guide: Guide, packs: Mapping[str, Pack]) -> list[Told]:
         faults += [(name, f"no pack asks '{s}'") for s in repair.changed if s not in ids]
         if repair.setting and repair.needs != "energised":
             faults.append((name, "is a setting, so it needs the panel energised"))
+    answers = {
+        step.id: tuple(step.expects.choice or ()) for pack in packs.values() for step in pack.steps
+    }
+    for row in guide.settings:
+        for step_id in row.after:
+            if step_id not in answers:
+                faults.append((row.setting, f"settings: no pack has a step '{step_id}'"))
+            elif row.answer and row.answer not in answers[step_id]:
+                faults.append((row.setting, f"settings: '{row.answer}' is no answer of {step_id}"))
     return [*faults, *_unmet_hints(guide, packs)]
 
 
@@ -55,6 +64,9 @@ def _unmet_hints(guide: Guide, packs: Mapping[str, Pack]) -> Iterator[Told]:
         for hint in cause.hints:
             if hint.reading and not _any(hint.reading, names):
                 yield cause.id, f"hint: no pack takes a reading '{hint.reading}'"
+            left = {(row.setting, row.is_) for row in guide.settings}
+            if hint.setting and (hint.setting, hint.is_ or "") not in left:
+                yield cause.id, f"hint: no step leaves '{hint.setting}' at '{hint.is_}'"
             if hint.open_point and not _any(hint.open_point, ids):
                 yield cause.id, f"hint: no pack has a step '{hint.open_point}'"
 

@@ -249,6 +249,15 @@ class Symptom(_Named):
         return value
 
 
+class Left(_Model):
+    """What steps leave set in the panel. answer: only if that was answered; "": once it is done."""
+
+    setting: str
+    is_: str = Field(alias="is")
+    after: tuple[str, ...] = Field(min_length=1)
+    answer: str = ""
+
+
 class Costs(_Model):
     """What a change of the energy state takes. [min]; risk_weight: see `choose.cost_min`."""
 
@@ -274,6 +283,7 @@ class Guide(_Model):
     safe: str
     general_order: tuple[str, ...] = Field(min_length=3)
     leave: dict[Leave, str]
+    settings: tuple[Left, ...] = ()
     always_retest: tuple[str, ...]
     repairs: dict[str, Repair]
     symptoms: dict[str, Symptom]

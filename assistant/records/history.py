@@ -23,6 +23,7 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -149,6 +150,18 @@ def same(a: str | None, b: str) -> bool:
 def last_readings(store: Store, job_id: str) -> dict[str, dict[str, Any]]:
     """A job's readings by name, the last of each."""
     return {row["name"]: row for row in store.readings(job_id)}
+
+
+def answers(store: Store, job_id: str, steps: Collection[str]) -> list[tuple[str, str]]:
+    """(step, answer) of these steps in the order they were done; "" where a step has no choice."""
+    rows = store.query(
+        "SELECT json_extract(x.value, '$.step') AS step, json_extract(x.value, '$.answer') AS said "
+        "FROM entries AS e, json_each(CASE WHEN json_valid(e.body) THEN e.body END, '$.effects') "
+        "AS x WHERE e.job = ? AND json_extract(x.value, '$.kind') IN ('taken', 'judged') "
+        "ORDER BY e.seq, x.key",
+        [job_id],
+    )
+    return [(row["step"], row["said"] or "") for row in rows if row["step"] in steps]
 
 
 def search(store: Store, words: str, most: int = 100) -> list[dict[str, Any]]:

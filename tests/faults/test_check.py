@@ -53,6 +53,30 @@ def test_a_question_for_a_changed_part_that_no_pack_asks_is_a_fault(packs):
     assert missing(changed, packs) == [("beam-wired", "no pack asks 'repair-beems'")]
 
 
+def test_a_setting_that_needs_an_open_panel_is_a_fault(packs):
+    repairs = guide().repairs
+    odd = repairs["guard-set"].model_copy(update={"needs": "proven-dead"})
+    changed = guide().model_copy(update={"repairs": {**repairs, "guard-set": odd}})
+    told = "is a setting, so it needs the panel energised"
+    assert missing(changed, packs) == [("guard-set", told)]
+
+
+@pytest.mark.parametrize(
+    ("slip", "told"),
+    [
+        ({"after": ("end-automatik",)}, "settings: no pack has a step 'end-automatik'"),
+        ({"answer": "left of"}, "settings: 'left of' is no answer of end-automatic"),
+        ({"is_": "of"}, "hint: no step leaves 'auto-close' at 'off'"),
+    ],
+)
+def test_a_slip_in_what_steps_leave_set_is_a_fault(packs, slip, told):
+    (row,) = (each for each in guide().settings if each.answer == "left off")
+    others = [each for each in guide().settings if each.is_ != row.is_]
+    odd = row.model_copy(update=slip)
+    faults = missing(guide().model_copy(update={"settings": (*others, odd)}), packs)
+    assert told in [problem for _, problem in faults]
+
+
 def test_answers_of_one_check_that_sound_alike_are_found():
     checks = dict(guide().checks)
     row = checks["stop-both-ways"]
