@@ -44,6 +44,13 @@ TIMBRES += (
     "john",
     "steph2",
 )
+WAKE_WORDS = {
+    "athena": "athena",
+    "amelia": "amelia",
+    "computer": "computer",
+    "heycomputer": "hey computer",
+    "heychatterbox": "hey chatterbox",
+}
 # As an engine has to be told to say it.
 SAID = {"megohms": "meg ohms", "megohm": "meg ohm", "kilohms": "kilo ohms", "kilohm": "kilo ohm"}
 
@@ -152,6 +159,21 @@ def speechocean(clone: Path, excluded: set[str], bundle: Bundle) -> None:
             bundle.add(sound, words=words, kind="digits" if digits else "other", voice=speaker)
 
 
+def wake_words(clone: Path, bundle: Bundle) -> None:
+    """Precise Community Data, public domain (one list a contributor): words that are no command."""
+    there = dict(files(clone))
+    licences = [read_text() for n, read_text in there.items() if n.startswith("licenses/")]
+    freed = {name for text in licences for name in re.findall(r"[\w-]+\.wav", text.decode())}
+    rows = there["not-wake-words/en/metadata.csv"]().decode().splitlines()
+    texts = {row.split(",")[0]: row.split(",")[1].strip().lower() for row in rows}
+    for name, content in there.items():
+        found = re.match(r"([a-z-]+)/en(?:-us)?/([\w-]+\.wav)$", name)
+        if found and found[2] in freed:
+            words = WAKE_WORDS.get(found[1]) or texts.get(found[2])
+            if words:
+                bundle.add(read(content()), words=words, kind="other", voice=f"pc-{found[1]}")
+
+
 def librispeech(clone: Path, excluded: set[str], bundle: Bundle, most: int = 60) -> None:
     """LibriSpeech train-clean-100, CC BY 4.0: only to be mixed into babble."""
     for name, content in files(clone):
@@ -252,6 +274,7 @@ def main() -> int:
         for name in ("thegtagamer+PICO-tinyML-benchmark", "vinsis+speech-commands-recognition"):
             speech_commands(options.clones / name / "repo", excluded, bundle)
         speechocean(options.clones / "jimbozhang+speechocean762" / "repo", excluded, bundle)
+        wake_words(options.clones / "MycroftAI+Precise-Community-Data" / "repo", bundle)
         librispeech(options.clones / "resemble-ai+Resemblyzer" / "repo", excluded, bundle)
         bundle.write()
     texts = json.loads(options.templates.read_text())
