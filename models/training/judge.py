@@ -28,7 +28,7 @@ import numpy as np
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1]), str(HERE.parents[1] / "tests" / "benchmarks")]
 
-from bench_hearing import SETS  # noqa: E402
+from bench_hearing import SETS, UNITS  # noqa: E402
 from facts import facts  # noqa: E402
 
 from assistant.speech import whisper_engine  # noqa: E402
@@ -42,7 +42,7 @@ DEMANDS = dict(whisper_engine._DEMANDS)
 def judged(entry: dict) -> bool:
     """True for the evaluation third, and for sources of which nothing trains."""
     speaker = entry["speaker"]
-    if speaker.split("-")[0] in ("fsdd", "wuw"):
+    if speaker.split("-")[0] in ("fsdd", "wuw", "kept"):
         return True
     return hashlib.sha256(speaker.encode()).digest()[0] % 3 == 0
 
@@ -128,12 +128,13 @@ class Noting:
 
 def one(job: tuple) -> tuple:
     """Hear one part of one set with one model."""
-    name, what, base, speech, group, snr, part, parts, stride, demands = job
+    name, what, base, speech, made, group, snr, part, parts, stride, demands = job
     whisper_engine._DEMANDS = demands or DEMANDS
     phrases, wanted = SETS[group]
+    folder, wanted = (speech, wanted) if wanted else (made, lambda e: e["set"] == group)
     entries = [
-        {**e, "file": str(Path(speech) / e["file"])}
-        for line in (Path(speech) / "manifest.jsonl").read_text().splitlines()
+        {**e, "file": str(Path(folder) / e["file"])}
+        for line in (Path(folder) / "manifest.jsonl").read_text().splitlines()
         if wanted(e := json.loads(line)) and judged(e)
     ][::stride][part::parts]
     if not entries:
@@ -141,8 +142,11 @@ def one(job: tuple) -> tuple:
     with tempfile.TemporaryDirectory() as folder:
         manifest, lines = Path(folder) / "manifest.jsonl", Path(folder) / "phrases.txt"
         manifest.write_text("\n".join(json.dumps(e) for e in entries))
-        weighed = ["value: " + p if "{" in p else p for p in phrases]  # as in bench_hearing
-        lines.write_text("units: volts, amps\n" + "\n".join(weighed))
+        # As in bench_hearing.
+        weighed = [
+            ("gate: " if "{digits:" in p else "value: " if "{" in p else "") + p for p in phrases
+        ]
+        lines.write_text(f"units: {UNITS}\n" + "\n".join(weighed))
         ear = Noting(recogniser(what, base))
         noise = None if snr == "clean" else Path(speech) / "noise"
         details = Path(folder) / "details.jsonl"
@@ -173,6 +177,7 @@ def interval(hits: int, of: int) -> tuple[float, float]:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--speech", type=Path, required=True)
+    parser.add_argument("--made", type=Path, help="folder of `gather.py --part judged`")
     parser.add_argument("--base", type=Path, required=True, help="folder of the untuned model")
     parser.add_argument("--model", action="append", required=True, help="NAME=FOLDER or NAME=X.pt")
     parser.add_argument("--demands", action="append", default=[], help="NAME=FILE of calibrate.py")
@@ -182,7 +187,8 @@ def main() -> int:
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--details", type=Path)
     options = parser.parse_args()
-    sets = options.sets or [s for s in SETS if s != "asterisk"]
+    real = [name for name, (_, wanted) in SETS.items() if wanted]
+    sets = options.sets or real + (["values-made", "gates-made"] if options.made else [])
     snrs = options.snr or ["clean", "10", "5"]
     models = [m.partition("=")[::2] for m in options.model]
     parts = 4 if options.workers > 2 else 1
@@ -196,6 +202,7 @@ def main() -> int:
             what,
             str(options.base),
             str(options.speech),
+            str(options.made),
             s,
             snr,
             p,

@@ -33,7 +33,15 @@ RATE_HZ = 16000
 END, START, NO_SPEECH, NO_TIMESTAMPS = 50256, 50257, 50361, 50362
 NOTHING = -100
 # Share of what is heard in training; within a group every clip is as likely.
-SHARES = {"sc": 0.20, "so": 0.26, "piper": 0.24, "flite": 0.13, "espeak": 0.17, "part": 0.22, "pc": 0.05}
+SHARES = {
+    "sc": 0.20,
+    "so": 0.26,
+    "piper": 0.24,
+    "flite": 0.13,
+    "espeak": 0.17,
+    "part": 0.22,
+    "pc": 0.05,
+}
 SILENT = 0.03
 JOINED = 0.5
 BABBLE = 0.3
