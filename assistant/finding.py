@@ -6,9 +6,10 @@ that opened it, so a guide that is edited later changes nothing in a search that
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 from assistant import resources
@@ -23,7 +24,7 @@ from assistant.faults import inputs as faults_inputs
 from assistant.faults import listening, live, machine, wording
 from assistant.faults.door import Door, for_job
 from assistant.faults.found import Fault, faults
-from assistant.faults.load import parse_guide
+from assistant.faults.load import KEPT, guide_of, texts_of
 from assistant.faults.model import Guide
 from assistant.procedure import effects as steps_fx
 from assistant.procedure import inputs
@@ -65,18 +66,13 @@ def follow(
         if event.who == "helper":
             return finding, (), ()
         meant = faults_inputs.Open.model_validate(event.input.said)  # type: ignore[union-attr]
-        door = for_job(_guide(tuple(sorted(meant.texts.items()))), plan.job, meant.record)
+        door = for_job(guide_of(meant.texts, KEPT), plan.job, meant.record)
         told = live.begin(door, plan, out.run)
         return Finding(door, told.live), told.effects, ()
     if finding.door is None or finding.live is None:
         return finding, (), ()
     told = live.follow(finding.door, plan, finding.live, event, out)
     return Finding(finding.door, told.live), told.effects, told.asks
-
-
-@lru_cache(maxsize=4)
-def _guide(texts: tuple[tuple[str, str], ...]) -> Guide:
-    return parse_guide(dict(texts), "kept guide")
 
 
 def words(finding: Finding, effects: Sequence[fx.Effect]) -> tuple[str, ...]:
@@ -95,12 +91,23 @@ def asked_again(finding: Finding, effects: Sequence[steps_fx.Effect]) -> tuple[s
 
 def opening(store: Store, job_id: str, plan: Plan, run: Run) -> inputs.Guide:
     """The words that open a guide, with the guide and the record as they are now."""
-    folder = resources.steps_dir() / "faults"
-    texts = {path.name: path.read_text(encoding="utf-8") for path in sorted(folder.glob("*.yaml"))}
-    guide = _guide(tuple(sorted(texts.items())))
+    texts = texts_of(resources.steps_dir() / "faults")
+    guide = guide_of(texts, KEPT)
     record = summary(store, job_id, guide, plan.job, run)
     opened = faults_inputs.Open(texts=texts, record=record)
     return inputs.Guide(said=opened.model_dump(mode="json"))
+
+
+def read_ahead() -> threading.Thread:
+    """Have the guide read while nobody waits for it: it takes half a second, once a program."""
+
+    def read() -> None:
+        with suppress(ThirdhandError):  # told when somebody asks for it
+            guide_of(texts_of(resources.steps_dir() / "faults"), KEPT)
+
+    thread = threading.Thread(target=read, name="fault guide", daemon=True)
+    thread.start()
+    return thread
 
 
 def summary(store: Store, job_id: str, guide: Guide, job: Job, run: Run) -> dict[str, Any]:

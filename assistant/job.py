@@ -418,7 +418,12 @@ class JobSession:
         """Decide, record, take, answer."""
         with self._lock:
             if isinstance(what, inputs.Guide) and what.said == finding.ASKED_FOR:
-                what = self._opening(what)
+                try:
+                    what = self._opening(what)
+                except ThirdhandError as problem:  # hands are in the panel: it is told aloud
+                    told = (f"The fault guide can't be opened. {problem}",)
+                    said = Transcript(heard, confidence)
+                    return self._tell(self._turn(device, said, what, (), told, 0))
             event = self._event(what, device, via, heard, confidence)
             steps: list[_Step] = []
             run, found = self.run, self.finding
@@ -730,7 +735,7 @@ class Jobs:
         """The session of a job; it is resumed from its log if it isn't at work."""
         with self._lock:
             if job_id not in self._open:
-                self._open[job_id] = JobSession.resume(job_id, self.store, **self._parts)
+                self._keep(JobSession.resume(job_id, self.store, **self._parts))
             return self._open[job_id]
 
     def new(self, spec: str | Path, *packs: str | Path, people: Sequence[str] = ()) -> JobSession:
@@ -767,8 +772,13 @@ class Jobs:
             while job_id in taken:
                 job_id, number = f"{base}-{number}", number + 1
             session = JobSession.start(job_id, plan_of(texts), texts, self.store, **self._parts)
-            self._open[job_id] = session
-            return session
+            return self._keep(session)
+
+    def _keep(self, session: JobSession) -> JobSession:
+        if not self._open:
+            finding.read_ahead()
+        self._open[session.job_id] = session
+        return session
 
 
 def find_job(spec: str | Path) -> Path:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from assistant.faults.load import parse_guide
+from assistant.faults.load import KEPT, guide_of
 from assistant.faults.model import Guide
 
 State = Literal["due", "failed", "passed"]
@@ -61,7 +61,7 @@ def faults(entries: Iterable[Any]) -> tuple[Fault, ...]:
         body = entry.body if isinstance(entry.body, Mapping) else {}
         said = _said(body)
         if said.get("kind") == "open" and said.get("texts") and body.get("guide"):
-            guide = parse_guide(said["texts"], "kept guide")
+            guide = guide_of(said["texts"], KEPT)
             rows.append(Fault(seq=(entry.seq, entry.seq), wall=entry.wall))
         if guide is None or not rows:
             continue

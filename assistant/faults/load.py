@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -28,6 +29,7 @@ BRIDGE = re.compile(
     r"|strap out|tape over|wedge\w*)\b",
     re.IGNORECASE,
 )
+KEPT = "kept guide"  # where the texts of a log come from, for messages
 MAX_WORDS = 45  # about 12 seconds of speech
 _LISTS: dict[str, type[Symptom] | type[Cause] | type[Check]] = {
     "symptoms": Symptom,
@@ -45,13 +47,28 @@ def load_guide(folder: Path) -> Guide:
     GuideError
         With file, line and id; the first fault found.
     """
+    return guide_of(texts_of(folder), str(folder))
+
+
+def texts_of(folder: Path) -> dict[str, str]:
+    """The texts of a guide's folder by file name; `GuideError` if one can't be read."""
     names = ["guide.yaml"]
     for kind in _LISTS:
         found = sorted(path.name for path in folder.glob(f"{kind}*.yaml"))
         if not found:
             raise GuideError(str(folder), None, f"has no file {kind}.yaml")
         names += found
-    return parse_guide({name: _text(folder / name) for name in names}, str(folder))
+    return {name: _text(folder / name) for name in names}
+
+
+def guide_of(texts: Mapping[str, str], folder: str) -> Guide:
+    """The guide of texts; the same texts are read once, as those of packs are."""
+    return _guide_of(tuple(sorted(texts.items())), folder)
+
+
+@lru_cache(maxsize=8)
+def _guide_of(texts: tuple[tuple[str, str], ...], folder: str) -> Guide:
+    return parse_guide(dict(texts), folder)
 
 
 def _text(path: Path) -> str:

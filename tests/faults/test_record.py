@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import itertools
+import shutil
+import threading
 
 import pytest
 
-from assistant import rehearse
+from assistant import rehearse, resources
 from assistant.clock import SetClock
+from assistant.finding import read_ahead, searches
 from assistant.job import Jobs, JobSession
 from assistant.records.history import answers
 from tests.faults.test_live import replayed, say
@@ -92,6 +95,43 @@ def test_what_a_later_step_put_back_and_what_another_door_has_says_nothing(jobs)
     work(jobs, trial, "trial-sound")  # ten full cycles: the mode is no longer that
     here, _ = search_at(jobs, "pinewharf-d1-repair", "have to hold the button", "it is safe")
     assert "hold-to-run-set" not in here.finding.door.hints
+
+
+def test_the_guide_is_read_once_and_before_anybody_asks_for_it(jobs):
+    from assistant.faults.load import _guide_of
+
+    def readers_done():
+        for thread in threading.enumerate():
+            if thread.name == "fault guide":
+                thread.join()
+
+    readers_done()  # those of other tests
+    _guide_of.cache_clear()
+    session = visit(jobs, "pinewharf-d1-repair")
+    readers_done()
+    assert _guide_of.cache_info().misses == 1
+    say(session, jobs._parts["clock"], "find the fault", "have to hold the button")
+    assert searches(jobs.store, session.job_id)[0].symptom
+    assert _guide_of.cache_info().misses == 1 and _guide_of.cache_info().hits > 1
+
+
+def test_a_guide_that_cannot_be_read_is_told_to_whoever_asks_and_the_steps_go_on(
+    jobs, tmp_path, monkeypatch
+):
+    steps = tmp_path / "steps"
+    shutil.copytree(resources.steps_dir() / "faults", steps / "faults")
+    causes = (steps / "faults" / "causes.yaml").read_text(encoding="utf-8")
+    (steps / "faults" / "causes.yaml").write_text(causes + "- id: [\n", encoding="utf-8")
+    session = visit(jobs, "pinewharf-d1-repair")
+    monkeypatch.setattr("assistant.finding.resources.steps_dir", lambda: steps)
+    read_ahead().join()  # leaves the fault to whoever asks
+    before = session.run
+    for _ in range(2):
+        turn = say(session, jobs._parts["clock"], "find the fault")
+        assert "causes.yaml" in turn.replies[0] and turn.tone == "refused" and not turn.seq
+    assert session.run == before and session.finding.live is None
+    say(session, jobs._parts["clock"], helpful._line(session, {}).partition(": ")[2])
+    assert session.run != before
 
 
 def test_the_visits_own_switching_off_speaks_for_nothing(jobs):
