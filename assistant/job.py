@@ -421,9 +421,9 @@ class JobSession:
                 try:
                     what = self._opening(what)
                 except ThirdhandError as problem:  # hands are in the panel: it is told aloud
-                    told = (f"The fault guide can't be opened. {problem}",)
+                    why = (f"The fault guide can't be opened. {problem}",)
                     said = Transcript(heard, confidence)
-                    return self._tell(self._turn(device, said, what, (), told, 0))
+                    return self._tell(self._turn(device, said, what, (), why, 0))
             event = self._event(what, device, via, heard, confidence)
             steps: list[_Step] = []
             run, found = self.run, self.finding
