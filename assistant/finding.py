@@ -31,7 +31,7 @@ from assistant.procedure import inputs
 from assistant.procedure.machine import Outcome
 from assistant.procedure.model import Job, Plan
 from assistant.procedure.run import Run
-from assistant.quantity import Quantity
+from assistant.quantity import Quantity, unit
 from assistant.records.history import answers, last_readings, same, trend, work_of
 from assistant.records.store import Store
 from assistant.speech.recogniser import Expected, Transcript
@@ -267,36 +267,80 @@ def in_words(what: inputs.Input) -> str:
             return "find the fault"
         if said["kind"] == "reading":
             return in_words(inputs.Reading.model_validate(said))
-        text = said.get("answer") or said.get("words") or said.get("cause") or said["kind"]
+        own = wording.words()["hear"].get(said["kind"], [said["kind"]])
+        text = said.get("answer") or said.get("words") or said.get("cause") or own[0]
         return str(text).replace("-", " ")
     return str(getattr(what, "name", what.kind)).replace("-", " ")
 
 
 # --- showing -------------------------------------------------------------------------------------
 
-_FIRST = {"safe": ["it is safe"], "named": ["yes", "no"], "repair": ["it is repaired", "go there"]}
-_MORE = ["tell me why", "what else", "can't do that one", "I found it", "leave the search"]
+_MORE = ["tell me why", "what else", "can't do that one", "I found it"]
+# What is told besides the question: only this is worth a place on the screen.
+_BESIDES = (
+    *(
+        fx.SymptomTaken,
+        fx.SeveralSymptoms,
+        fx.UnknownSymptom,
+        fx.OrderStep,
+        fx.Dropped,
+        fx.Implausible,
+    ),
+    *(fx.Leading, fx.WhyCheck, fx.Others, fx.NotRuledOut, fx.LeadOnly, fx.NoWay, fx.RetestFailed),
+    *(fx.NotInPlan, fx.Withdrawn),
+)
+ASKS = "find the fault"  # opens the guide, and comes back to it
 
 
-def view(finding: Finding, run: Run) -> dict[str, Any] | None:
-    """The search for a screen; None if no fault was looked for."""
+def view(finding: Finding, run: Run, told: Sequence[fx.Effect]) -> dict[str, Any] | None:
+    """The search for a screen; None if no fault was looked for. told: by the guide's last turn."""
     if finding.door is None or finding.live is None:
         return None
     search, door = finding.live.search, finding.door
     likely = machine.ranked(door, search)[:3]
+    found = door.guide.causes[search.cause] if search.cause else None
+    rule = machine.leave(door, search) if search.symptom and finding.open else "watch"
+    symptom = door.guide.symptoms[search.symptom].name if search.symptom else ""
+    named = f"{symptom[:1].upper()}{symptom[1:]}."  # it stands above
+    besides = wording.speak([each for each in told if isinstance(each, _BESIDES)], door)
     return {
         "floor": finding.has_floor(run),
         "phase": search.phase,
-        "symptom": door.guide.symptoms[search.symptom].name if search.symptom else "",
+        "symptom": symptom,
         "check": search.asked or "",
         "say": _asked(finding),
         "causes": [
-            {"name": door.guide.causes[cause].name, "chance": round(chance, 2)}
+            {
+                "name": door.guide.causes[cause].name,
+                "chance": round(chance, 2),
+                "tenths": round(chance * 10),  # as it is spoken
+            }
             for cause, chance in likely
         ],
-        "found": door.guide.causes[search.cause].name if search.cause else "",
-        "retests": list(search.retests),
+        "found": found.name if found else "",
+        "fix": found.fix if found else "",
+        "told": [text for each in besides if (text := each.removeprefix(named).strip())],
+        "leave": "" if rule == "watch" else rule,
+        "waits": _waits(finding),
+        "retests": [wording.pack_name(ref) for ref in search.retests],
     }
+
+
+def _waits(finding: Finding) -> str:
+    """What the guide waits for while the job's steps are spoken to, in words; "" if it doesn't."""
+    live = finding.live
+    if live is None or live.over or live.front:
+        return ""
+    if live.wanted:
+        return f"the panel {wording.state_name(live.wanted)}"
+    return "the tests after the repair" if live.search.phase == "retest" else f"“{ASKS}”"
+
+
+def offered(finding: Finding, plan: Plan, run: Run, role: str) -> bool:
+    """True where a touch may open the guide or come back to it."""
+    may = role == "lead" and not run.held and run.pending is None
+    visit = any(step.pack == live.AFTER_REPAIR for step in plan.steps)
+    return may and (finding.open or visit)
 
 
 def _asked(finding: Finding) -> str:
@@ -305,24 +349,42 @@ def _asked(finding: Finding) -> str:
     return " ".join(wording.speak(told, finding.door))
 
 
-def buttons(finding: Finding) -> list[str]:
-    """What can be touched, the likeliest first; each does what its words do."""
+def buttons(finding: Finding, role: str) -> list[dict[str, str]]:
+    """What this role can touch, the likeliest first; each does what its words do."""
     assert finding.door is not None and finding.live is not None
     if finding.live.pending is not None:
-        return ["affirm", "negative", "say again", "stop work"]
+        return [_button(each) for each in ("affirm", "negative", "say again", "stop work")]
     search = finding.live.search
-    if search.phase == "symptom":
-        names = [each.name for each in finding.door.symptoms()]
-        return [*names, "leave the search", "back to the steps", "stop work"]
-    if search.phase == "check" and search.asked:
-        first = [*finding.door.checks[search.asked].spoken, "don't know"]
-    elif search.phase == "check":
-        first = ["go there", "something else"]
-    else:
-        first = _FIRST.get(search.phase, [])
     here = listening.accepted(finding.door, search)
+    barred = (
+        [] if role == "lead" else [p for p, what in here.items() if what.kind in live.LEAD_ONLY]
+    )
+    ends = ("say again", "back to the steps", "leave the search", "stop work")
+    last = [_button(each) for each in ends if each not in barred]
+    if search.phase == "symptom":
+        seen = [_button(each.name, each.group) for each in finding.door.symptoms()]
+        return [*seen, *last]
+    first = [*_answers(finding), *(["don't know"] if search.asked else [])]
     more = [each for each in _MORE if each in here]
-    return [*first, *more, "say again", "back to the steps", "stop work"]
+    return [*(_button(each) for each in (*first, *more) if each not in barred), *last]
+
+
+def _button(phrase: str, group: str = "") -> dict[str, str]:
+    found = {"phrase": phrase, "label": phrase[:1].upper() + phrase[1:]}
+    return {**found, "group": group} if group else found
+
+
+def _answers(finding: Finding) -> list[str]:
+    """What answers the question that is asked now."""
+    assert finding.door is not None and finding.live is not None
+    search = finding.live.search
+    if search.asked:
+        return list(finding.door.checks[search.asked].spoken)
+    if search.phase == "check":
+        return ["go there", "something else"] if search.waiting else []
+    if search.phase == "repair":
+        return ["it is repaired"] if search.entered else ["go there"]
+    return {"safe": ["it is safe"], "named": ["yes", "no"]}.get(search.phase, [])
 
 
 def pending_view(finding: Finding, role: str) -> dict[str, Any] | None:
@@ -331,9 +393,12 @@ def pending_view(finding: Finding, role: str) -> dict[str, Any] | None:
     value = finding.live.pending
     if value is None:
         return None
-    text = in_words(value) if value.value is not None else str(value.special).replace("-", " ")
+    text = written = str(value.special).replace("-", " ")
+    if value.value is not None:
+        text = in_words(value)
+        written = Quantity(value.value, value.unit or _unit(finding) or "one").written()
     mine = finding.live.who in (role, "system")
-    return {"who": finding.live.who, "mine": mine, "text": text, "written": text}
+    return {"who": finding.live.who, "mine": mine, "text": text, "written": written}
 
 
 def step_view(finding: Finding) -> Mapping[str, Any]:
@@ -342,21 +407,25 @@ def step_view(finding: Finding) -> Mapping[str, Any]:
     search = finding.live.search
     check = search.asked and finding.door and finding.door.guide.checks[search.asked]
     caution = check.caution if check else None
+    # A screen shows the caution beside the question; an ear gets both.
+    say = wording.question(finding.door, check.id) if check and finding.door else _asked(finding)
     return {
         "id": f"fault guide {search.asked or search.waiting or search.named or search.phase}",
         "section": "fault guide",
-        "say": _asked(finding),
-        "brief": _asked(finding),
+        "say": say,
+        "brief": say,
         "caution": {"word": caution.word, "text": caution.text} if caution else None,
         "limits": "",
         "kind": "reading" if _unit(finding) else "guide",
-        "answers": [],
+        "number": len(search.answers) + 1 if search.phase == "check" else 0,
+        "of": 0,
+        "answers": _answers(finding),
         "part": "",
         "mark": None,
         "marked": False,
         "clear": [],
         "mine": True,
-        "unit": _unit(finding),
+        "unit": unit(name).symbol if (name := _unit(finding)) else "",
     }
 
 

@@ -146,6 +146,7 @@ class JobSession:
         self.clock = clock or Clock()
         self.run: Run = machine.start(plan)
         self.finding = finding.Finding()
+        self._guide_said: tuple[guide_fx.Effect, ...] = ()
         self.speaking = Speaking()
         self._draw = challenge
         self._lock = threading.RLock()
@@ -497,6 +498,7 @@ class JobSession:
         if any(isinstance(effect, fx.Repeat) for effect in effects):
             return self._said
         told = finding.words(self.finding, guide)
+        self._guide_said = guide or self._guide_said
         if self.finding.has_floor(self.run):
             effects = tuple(effect for effect in effects if not isinstance(effect, _OF_A_STEP))
             told += finding.asked_again(self.finding, effects)
@@ -830,7 +832,7 @@ def _view(session: JobSession, role: str) -> dict[str, Any]:
             for person in run.ledger.people
         ],
         "step": _shown(session, step, role),
-        "fault": finding.view(session.finding, run),
+        "fault": finding.view(session.finding, run, session._guide_said),
         "parts": _parts_view(plan, run, step),
         "pending": (
             finding.pending_view(session.finding, role)
@@ -898,16 +900,17 @@ def _shown(session: JobSession, step: Step | None, role: str) -> dict[str, Any] 
     """The step that is asked, or what the fault guide asks while it has the floor."""
     found = _step_view(session.plan, session.run, step, role) if step else None
     if session.finding.has_floor(session.run):
-        blank = {"number": 0, "of": 0, "who": role}
-        return {**(found or blank), **finding.step_view(session.finding)}
+        return {**(found or {"who": role}), **finding.step_view(session.finding)}
     return found
 
 
 def _touch(session: JobSession, step: Step | None, role: str) -> list[dict[str, str]]:
     if session.finding.has_floor(session.run):
-        here = finding.buttons(session.finding)
-        return [{"phrase": each, "label": each[:1].upper() + each[1:]} for each in here]
-    return _buttons(session.plan, session.run, step, role)
+        return finding.buttons(session.finding, role)
+    found = _buttons(session.plan, session.run, step, role)
+    if finding.offered(session.finding, session.plan, session.run, role):
+        found[-2:-2] = [{"phrase": finding.ASKS, "label": finding.ASKS.capitalize()}]
+    return found
 
 
 def _step_view(plan: Plan, run: Run, step: Step, role: str) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 // Keeps the page's own files, so that it opens without a link and says so. What the server
 // answers under /api/ is never kept here: an old state must not look like the present one.
 
-const VERSION = "shell-6";
+const VERSION = "shell-7";
 const PLANS = "plans"; // kept by net/plans.js
 const FILES = [
   "./", "index.html", "app.js", "app.css", "theme.js", "manifest.webmanifest",
@@ -9,7 +9,7 @@ const FILES = [
   "device/awake.js", "device/camera.js", "device/headset-button.js", "device/shooting.js",
   "icons/icon.svg", "icons/icon-192.png", "icons/icon-512.png",
   "net/messages.js", "net/photos.js", "net/plans.js", "net/socket.js", "state/settings.js", "state/store.js",
-  "view/banners.js", "view/door-form.js", "view/element.js", "view/gate-panel.js", "view/heard-line.js", "view/helper-card.js",
+  "view/banners.js", "view/door-form.js", "view/element.js", "view/fault-guide.js", "view/gate-panel.js", "view/heard-line.js", "view/helper-card.js",
   "view/jobs.js", "view/join.js", "view/keypad.js", "view/more.js", "view/people.js", "view/photo.js", "view/plan.js", "view/plot.js",
   "view/progress.js", "view/read-back.js", "view/readings.js", "view/record.js", "view/set-up.js", "view/settings.js", "view/shapes.js",
   "view/sound-check.js", "view/status-bar.js", "view/step-card.js", "view/turns.js",

@@ -178,10 +178,11 @@ class Found(Effect):
 
 
 class RepairNow(Effect):
-    """The energy state is right: carry out the repair."""
+    """The energy state is right: carry out the repair. told: what is to be done was just told."""
 
     kind: Literal["repair-now"] = "repair-now"
     cause: str
+    told: bool = False
 
 
 class RetestNow(Effect):

@@ -161,8 +161,8 @@ def _(said: inputs.Seen, door: Door, search: Search) -> Outcome:
     missing = () if door.fits(symptom) else symptom.options
     fresh = replace(start(search.energy, search.shut), symptom=symptom.id, phase="safe")
     taken = fx.SymptomTaken(symptom=symptom.id, missing=missing)
-    leave = _leave(door, fresh)
-    told = () if leave == "watch" else (fx.LeaveDoor(rule=leave),)
+    rule = leave(door, fresh)
+    told = () if rule == "watch" else (fx.LeaveDoor(rule=rule),)
     return Outcome(fresh, (taken, *told, fx.MakeSafe(symptom=symptom.id)))
 
 
@@ -334,9 +334,9 @@ def _(said: inputs.FoundIt, door: Door, search: Search) -> Outcome:
     left = _not_ruled_out(door, found)
     if left:
         told = (*told, fx.NotRuledOut(causes=left))
-    leave = _leave(door, found)
-    if leave != "watch":
-        told = (*told, fx.LeaveDoor(rule=leave))
+    rule = leave(door, found)
+    if rule != "watch":
+        told = (*told, fx.LeaveDoor(rule=rule))
     return _repair(door, found, told)
 
 
@@ -364,8 +364,8 @@ def _(said: inputs.Retested, door: Door, search: Search) -> Outcome:
     danger = _not_ruled_out(door, over)
     told_last: tuple[fx.Effect, ...] = (fx.Over(solved=True),)
     if danger:
-        leave = fx.LeaveDoor(rule=_leave(door, over))
-        told_last = (fx.NotRuledOut(causes=danger), leave, *told_last)
+        rule = fx.LeaveDoor(rule=leave(door, over))
+        told_last = (fx.NotRuledOut(causes=danger), rule, *told_last)
     return Outcome(over, told_last)
 
 
@@ -378,7 +378,7 @@ def _(said: inputs.GiveUp, door: Door, search: Search) -> Outcome:
     left = _not_ruled_out(door, search)
     if left:
         told.append(fx.NotRuledOut(causes=left))
-    told += [fx.LeaveDoor(rule=_leave(door, search)), fx.Over(solved=False)]
+    told += [fx.LeaveDoor(rule=leave(door, search)), fx.Over(solved=False)]
     return Outcome(over, tuple(told))
 
 
@@ -432,7 +432,7 @@ def _propose(door: Door, search: Search, before: tuple[fx.Effect, ...] = ()) -> 
         if top and chance >= _GUESS and now[UNLISTED] < chance:
             return _name(door, search, top, chance, before, sure=False)
         stuck = fx.Stuck(causes=tuple(likely[:3]))
-        told = (*before, stuck, fx.LeaveDoor(rule=_leave(door, search)))
+        told = (*before, stuck, fx.LeaveDoor(rule=leave(door, search)))
         given_up = replace(search, asked=None, waiting=None, named=None, order=search.order or 0)
         return Outcome(given_up, told)
     check = door.guide.checks[proposal.check]
@@ -476,7 +476,8 @@ def _name(
 def _repair(door: Door, search: Search, before: tuple[fx.Effect, ...] = ()) -> Outcome:
     """Enter the repair if the energy state allows it, else say what it needs."""
     if _repair_may(door, search):
-        now = fx.RepairNow(cause=search.cause or "")
+        told = any(isinstance(effect, fx.Found) for effect in before)
+        now = fx.RepairNow(cause=search.cause or "", told=told)
         return Outcome(replace(search, entered=True), (*before, now))
     wanted = door.guide.repairs[door.guide.causes[search.cause or ""].repair].needs
     needs = fx.NeedsEnergy(check="", state=wanted, now=search.energy)
@@ -559,7 +560,7 @@ def _not_ruled_out(door: Door, search: Search) -> tuple[str, ...]:
     return tuple(cause for cause in unseen if cause != search.cause)
 
 
-def _leave(door: Door, search: Search) -> Leave:
+def leave(door: Door, search: Search) -> Leave:
     """The strictest rule among the symptom's, the likely causes' and the unseen dangers'."""
     causes = door.guide.causes
     likely = {cause for cause, chance in ranked(door, search) if chance >= _LIKELY}

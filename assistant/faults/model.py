@@ -225,13 +225,15 @@ class Check(_Named):
 class Symptom(_Named):
     """What the technician sees.
 
-    number: of the trade list. name: as spoken. phrases: other ways to say it. first: what is said
+    number: of the trade list. group: under which a screen lists it. name: as spoken. phrases: other
+    ways to say it. first: what is said
     before anything is looked at. causes: cause -> how often it shows in this way (0 to 1). order:
     checks in the fixed order of the trade list, kept as the yardstick. leave: what may happen to
     the door until the cause is found.
     """
 
     number: int = Field(ge=1)
+    group: str = ""
     name: str
     phrases: tuple[str, ...] = Field(min_length=1)
     first: str = ""

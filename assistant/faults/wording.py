@@ -55,6 +55,11 @@ def pack_name(ref: str) -> str:
     return ref.replace("-", " ").replace(":", ", ")
 
 
+def state_name(name: str) -> str:
+    """An energy state as it is spoken."""
+    return _state(name)
+
+
 def question(door: Door, check: str) -> str:
     """What a check asks, at this door."""
     return door.checks[check].say
@@ -209,10 +214,11 @@ def _(effect: fx.Found, door: Door) -> Sequence[str]:
 
 @_say.register
 def _(effect: fx.RepairNow, door: Door) -> Sequence[str]:
-    needs = door.guide.repairs[door.guide.causes[effect.cause].repair].needs
-    if needs == "unknown":
-        return [_t("repair-outside")]
-    return [_t("repair-now", state=_state(needs))]
+    cause = door.guide.causes[effect.cause]
+    needs = door.guide.repairs[cause.repair].needs
+    what = _t("repair-it") if effect.told else cause.fix
+    key = "repair-outside" if needs == "unknown" else "repair-now"
+    return [_t(key, state=_state(needs), what=what)]
 
 
 @_say.register

@@ -2,13 +2,14 @@
 // the server; what isn't the helper's shows no answer at all.
 
 import { button, element, fill } from "./element.js";
+import { guideButtons, guideHead, guidePlace } from "./fault-guide.js";
 import { enterable, keypad } from "./keypad.js";
 import { readBack } from "./read-back.js";
 import { signalPanel } from "./step-card.js";
 import { buttonGrid, clearLine, waitsFor } from "./turns.js";
 
 export function helperCard(root, view, act, redraw, entering) {
-  const { step, pending, challenge, held, refused, buttons, finished } = view;
+  const { step, pending, challenge, held, refused, buttons, finished, fault } = view;
   if (pending?.mine) return fill(root, readBack(step, pending, act));
   if (entering) return fill(root, keypad(step, () => redraw(false), act));
   const waits = waitsFor(refused);
@@ -20,7 +21,8 @@ export function helperCard(root, view, act, redraw, entering) {
   return fill(root,
     element("div", { class: "place" },
       element("span", {}, step?.section ?? ""),
-      step && element("span", { class: "number" }, `Step ${step.number} of ${step.of}`)),
+      step && element("span", { class: "number" }, fault?.floor ? guidePlace(step) : `Step ${step.number} of ${step.of}`)),
+    fault?.floor && guideHead(fault),
     yours && signalPanel(step.caution),
     yours
       ? element("h1", { class: "say task", "data-task": step.id }, step.marked ? step.brief : step.part || step.say)
@@ -33,5 +35,5 @@ export function helperCard(root, view, act, redraw, entering) {
       ? element("div", { class: "grid" },
         button("All clear", () => act.touch("all clear"), { class: "key wide", "data-phrase": "all clear" }))
       : null,
-    buttonGrid(owesClear ? buttons?.filter(({ phrase }) => phrase !== "all clear") : buttons, answers, act));
+    fault?.floor && !held && !pending ? guideButtons(step, fault, buttons, act) : buttonGrid(owesClear ? buttons?.filter(({ phrase }) => phrase !== "all clear") : buttons, answers, act));
 }

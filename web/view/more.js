@@ -11,6 +11,7 @@ export function moreView(root, act) {
   fill(root,
     element("h1", {}, "More"),
     element("div", { class: "stack" },
+      button("Find the fault", () => act.touch("find the fault"), { "data-act": "find-fault" }),
       PAGES.map(([name, label]) => button(label, () => act.go(name), { "data-go": name })),
       typedLine(act)));
 }

@@ -4,6 +4,7 @@
 import { button, element, fill } from "./element.js";
 import { gatePanel } from "./gate-panel.js";
 import { helperCard } from "./helper-card.js";
+import { guideButtons, guideHead, guideNote, guidePlace } from "./fault-guide.js";
 import { enterable, keypad } from "./keypad.js";
 import { readBack } from "./read-back.js";
 import { shape } from "./shapes.js";
@@ -34,16 +35,16 @@ export function stepCard(root, store, act) {
       if (!view || !s.get("started")) return null;
       return [
         view.step, view.pending, view.challenge, view.finished, view.buttons, view.held,
-        view.refused, view.open_points?.length, view.listening, view.job, view.role,
+        view.refused, view.open_points?.length, view.listening, view.job, view.role, view.fault,
       ];
     },
     (shown) => draw(shown),
   );
   function draw(shown, entering = false) {
     if (!shown) return;
-    const [step, pending, challenge, finished, buttons, held, refused, points, listening, job, role] = shown;
+    const [step, pending, challenge, finished, buttons, held, refused, points, listening, job, role, fault] = shown;
     if (role === "helper") {
-      helperCard(root, { step, pending, challenge, held, refused, buttons, finished }, act,
+      helperCard(root, { step, pending, challenge, held, refused, buttons, finished, fault }, act,
         (next) => draw(shown, next), entering);
     } else if (pending && !pending.mine) {
       fill(root, element("h1", { class: "say", "data-wait": "" },
@@ -58,6 +59,7 @@ export function stepCard(root, store, act) {
       fill(root, element("h1", {}, finished ? "All steps are done" : job?.title ?? ""),
         finished && element("p", { class: "say" },
           points ? `${points} open points are on the list.` : "Nothing is left open."),
+        guideNote(fault, finished),
         buttonGrid(buttons, [], act));
     } else {
       const answers = (step.answers ?? []).filter(Boolean);
@@ -67,18 +69,20 @@ export function stepCard(root, store, act) {
       fill(root,
         element("div", { class: "place" },
           element("span", {}, step.section),
-          element("span", { class: "number" }, `Step ${step.number} of ${step.of}`)),
+          element("span", { class: "number" }, fault?.floor ? guidePlace(step) : `Step ${step.number} of ${step.of}`)),
+        fault?.floor && guideHead(fault),
         signalPanel(step.caution),
         addressee(step.who, role) && element("p", {},
           element("span", { class: "for" }, addressee(step.who, role))),
         waitsFor(refused) && element("p", { class: "banner warning", "data-waits": "" }, waitsFor(refused)),
         element("h1", { class: "say" }, step.say),
+        guideNote(fault, finished),
         clearLine(step, role),
         step.limits && element("p", { class: "limits" }, `Limits: ${step.limits}`),
         step.kind === "reading" && element("p", { class: "quiet" }, `Say the value in ${step.unit}, or enter it.`),
         listening === "push-to-talk" && element("p", { class: "talk" }, "Hold here, or anywhere, to talk"),
         entry,
-        buttonGrid(buttons, answers, act));
+        fault?.floor ? guideButtons(step, fault, buttons, act) : buttonGrid(buttons, answers, act));
     }
     root.closest("main")?.scrollTo(0, 0);
   }
