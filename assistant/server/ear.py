@@ -31,7 +31,7 @@ class Ear:
         self._endpointer = make_endpointer()
         self._closed_why = ""
         self._shut_until_s = 0.0
-        self._level_at_s, self._level_dbfs = -math.inf, -99.0
+        self._level_at_s, self._latest = -math.inf, b""
         self._credit_s, self._credit_at_s = BURST_S, clock()
         self._heard_s = 0.0  # stream time before the present endpointer's
         self._fed_s = 0.0
@@ -70,11 +70,9 @@ class Ear:
         self._fed_s += length_s
         if why_not:
             # Measured only: to look for speech that doesn't count would cost the most of all.
-            self._level_dbfs = level_dbfs(frames_to_samples(data))
+            self._latest = data
             return []
-        found = self._endpointer.feed(data)
-        self._level_dbfs = float(self._endpointer.level_dbfs)
-        return found
+        return self._endpointer.feed(data)
 
     @property
     def offset_s(self) -> float:
@@ -91,8 +89,13 @@ class Ear:
         if now < self._level_at_s + LEVEL_EVERY_S:
             return None
         self._level_at_s = now
+        dbfs = (
+            level_dbfs(frames_to_samples(self._latest))
+            if self._closed_why
+            else self._endpointer.level_dbfs
+        )
         return Level(
-            dbfs=round(max(-99.0, self._level_dbfs), 1),
+            dbfs=round(max(-99.0, dbfs), 1),
             speaking=bool(self._endpointer.speaking) and not self._closed_why,
             open=not self._closed_why,
             why=self._closed_why,

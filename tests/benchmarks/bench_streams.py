@@ -1,18 +1,19 @@
 """How long devices wait for a reply, and what a stream costs: real sound through the real server.
 
-    python -m tests.benchmarks.bench_streams --devices 1 --devices 8 --devices 50
+    python -m tests.benchmarks.bench_streams --devices 1 --devices 4 --devices 16 --devices 50
 
-Each device works on a job of its own at one server with one recogniser, sends its microphone's
-sound in real time by WebSocket from a second process, and says a phrase every six seconds. The
-latency runs from the last sample of speech to the first word of the reply; the silence that the
-endpointer waits for is part of it and is printed beside it.
+Each device works on a job of its own at one server, sends its microphone's sound in real time by
+WebSocket from a second process, and says a phrase every six seconds. The wait runs from the last
+sample of speech to the first word of the reply; computing is the part of it after the end of the
+utterance was found. Processor time is told apart: server with its recognisers, the devices (here
+they share the machine's cores), and all other programs, since those make a row slower too.
 """
 
 from __future__ import annotations
 
 import argparse
-import inspect
 import json
+import multiprocessing
 import os
 import subprocess
 import sys
@@ -28,14 +29,13 @@ from assistant.job import Jobs
 from assistant.server.app import create_app
 from assistant.server.serve import listen
 from assistant.speech.audio import to_int16
-from assistant.speech.endpoint import Endpointer
 from assistant.speech.engines import load
 from assistant.speech.espeak_voice import EspeakVoice, make_speech
 from assistant.speech.recogniser import RATE_HZ
 
 ROOT = Path(__file__).resolve().parents[2]
 BENCH = ROOT / "tests" / "server" / "bench"
-PHRASES = ("say again", "where are we", "limits", "reason")
+PHRASES = ("say again", "where are we", "read back", "reason")
 FRAME = RATE_HZ // 25
 TURN_S = 6.0
 LATE_S = 20.0
@@ -49,45 +49,98 @@ def main() -> None:
     parser.add_argument("--clients", help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.clients:
-        print(json.dumps(speak_at_all(json.loads(options.clients), options.turns)))
+        waits = speak_at_all(json.loads(options.clients), options.turns)
+        print(json.dumps({"waits": waits, "cpu_s": time.process_time()}))
         return
-    silence_s = inspect.signature(Endpointer).parameters["silence_s"].default
-    print(f"engine {options.engine}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} before; "
-          f"{silence_s} s of silence end an utterance")  # fmt: skip
-    print("devices | turns | replies | p50 [ms] | p95 [ms] | p50 without silence [ms] "
-          "| cpu [s/turn] | server [MB] | a stream [MB]")  # fmt: skip
+    print(f"engine {options.engine}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} before")
+    print("devices | replies  | wait p50 / p95 [ms] | computing p50 / p95 [ms] "
+          "| cpu a turn: server, device [ms] | cores: server, devices, others | server [MB] "
+          "| a stream [MB]")  # fmt: skip
     recogniser = load(options.engine)
-    for count in options.devices or [1, 4, 8]:
+    for count in options.devices or [1, 4, 16, 50]:
         with tempfile.TemporaryDirectory() as folder:
-            row(count, options.turns, recogniser, Path(folder), silence_s)
+            row(count, options.turns, recogniser, Path(folder))
 
 
-def row(count: int, turns: int, recogniser, folder: Path, silence_s: float) -> None:  # type: ignore[no-untyped-def]
+def row(count: int, turns: int, recogniser, folder: Path) -> None:  # type: ignore[no-untyped-def]
     """One server, so many devices, one line of the table."""
     voice = EspeakVoice(folder / "speech")
     jobs = Jobs(folder, recogniser=recogniser, voice=voice)
+    computing: list[float] = []
     try:
-        ids = [jobs.new(BENCH / "job.yaml", BENCH).job_id for _ in range(count)]
+        sessions = [jobs.new(BENCH / "job.yaml", BENCH) for _ in range(count)]
+        ids = [session.job_id for session in sessions]
+        recogniser.hear(make_speech(PHRASES[0]), sessions[0].expected())  # its first is slow
+        for session in sessions:
+            session.hear = timed(session.hear, computing)
         with listen(create_app(jobs, ids[0])) as server:
             url = server.url.replace("http", "ws") + "/api/socket"
-            before, used = memory_mb(), time.process_time()
+            before, began, all_began, own_began = memory_mb(), time.monotonic(), busy_s(), cpu_s()
             command = [sys.executable, "-m", __spec__.name, "--turns", str(turns)]
             command += ["--clients", json.dumps({"url": url, "jobs": ids})]
             done = subprocess.run(command, cwd=ROOT, check=True, capture_output=True, text=True)
-            after, used = memory_mb(), time.process_time() - used
+            lasted, after = time.monotonic() - began, memory_mb()
+            all_busy, own = busy_s() - all_began, cpu_s() - own_began
     finally:
         jobs.store.close()
-    waits = 1000 * np.array(json.loads(done.stdout.splitlines()[-1]))
-    p50, p95 = np.percentile(waits, (50, 95)) if len(waits) else (np.nan, np.nan)
-    print(f"{count:7} | {count * turns:5} | {len(waits):7} | {p50:8.0f} | {p95:8.0f} "
-          f"| {p50 - 1000 * silence_s:24.0f} | {used / (count * turns):12.2f} | {after:11.0f} "
-          f"| {(after - before) / count:13.1f}", flush=True)  # fmt: skip
+    found = json.loads(done.stdout.splitlines()[-1])
+    each = 1000 / (count * turns)
+    others = all_busy - own - found["cpu_s"]
+    print(f"{count:7} | {len(found['waits']):3}/{count * turns:3}  | {percentiles(found['waits'])} "
+          f"| {percentiles(computing)} | {own * each:.0f}, {found['cpu_s'] * each:.0f} "
+          f"| {own / lasted:.2f}, {found['cpu_s'] / lasted:.2f}, {others / lasted:.2f} "
+          f"| {after:.0f} | {(after - before) / count:.1f}", flush=True)  # fmt: skip
+
+
+def timed(hear, computing: list[float]):  # type: ignore[no-untyped-def]
+    """The same, noting how long each turn took. [s]"""
+
+    def hear_timed(*args, **named):  # type: ignore[no-untyped-def]
+        began = time.monotonic()
+        try:
+            return hear(*args, **named)
+        finally:
+            computing.append(time.monotonic() - began)
+
+    return hear_timed
+
+
+def percentiles(times: list[float]) -> str:
+    """Half and 95 of 100 are at most that. [ms]"""
+    if not times:
+        return "–"
+    p50, p95 = np.percentile(1000 * np.array(times), (50, 95))
+    return f"{p50:.0f} / {p95:.0f}"
+
+
+def family() -> list[int]:
+    """This process and those it started, but for the devices."""
+    return [os.getpid(), *(each.pid for each in multiprocessing.active_children() if each.pid)]
 
 
 def memory_mb() -> float:
-    """What the process holds in memory. [MB]"""
-    pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[1])
-    return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+    """What server and recognisers hold, shared memory split among those who share it. [MB]"""
+    kilobytes = 0
+    for process in family():
+        text = Path(f"/proc/{process}/smaps_rollup").read_text(encoding="ascii")
+        kilobytes += int(text.split("\nPss:")[1].split()[0])
+    return kilobytes / 1000
+
+
+def cpu_s() -> float:
+    """Processor time of server and recognisers so far. [s]"""
+    ticks = 0
+    for process in family():
+        fields = Path(f"/proc/{process}/stat").read_text(encoding="ascii").rpartition(")")[2]
+        ticks += sum(map(int, fields.split()[11:13]))
+    return ticks / os.sysconf("SC_CLK_TCK")
+
+
+def busy_s() -> float:
+    """Processor time of all programs of this machine so far. [s]"""
+    first = Path("/proc/stat").read_text(encoding="ascii").splitlines()[0].split()
+    ticks = list(map(int, first[1:9]))
+    return (sum(ticks) - ticks[3] - ticks[4]) / os.sysconf("SC_CLK_TCK")
 
 
 # --- the devices, in a process of their own -------------------------------------------------------
