@@ -297,7 +297,7 @@ def view(finding: Finding, run: Run, told: Sequence[fx.Effect]) -> dict[str, Any
     if finding.door is None or finding.live is None:
         return None
     search, door = finding.live.search, finding.door
-    likely = machine.ranked(door, search)[:3]
+    likely = machine.likely(door, search)[:3]
     found = door.guide.causes[search.cause] if search.cause else None
     rule = machine.leave(door, search) if search.symptom and finding.open else "watch"
     symptom = door.guide.symptoms[search.symptom].name if search.symptom else ""

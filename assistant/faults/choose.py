@@ -12,6 +12,7 @@ from assistant.procedure import energy
 from assistant.procedure.model import EnergyState
 
 TELLING = 4  # likelihood ratio from which a check counts as looking at a cause
+MOVES = 1  # the risk of a check at which the door moves
 LEAST_BITS = 0.01  # a check that tells less isn't worth climbing the ladder for
 
 
@@ -110,6 +111,7 @@ def next_check(
     with `bayes.expected_information` over `cost_min`. While a cause that endangers people has not
     been looked at, only checks that look at one (`looks_at`) are in question, whatever its
     likelihood: the same ratio then counts such causes, together, as likely as all others together.
+    Where the door must keep still (`Symptom.still`), no check runs it, and live ones come last.
 
     Parameters
     ----------
@@ -127,11 +129,19 @@ def next_check(
     dangers = unseen_dangers(door, chances, answered)
     wrong = door.guide.wrong
     about = [check for check in left if any(looks_at(check, each, wrong) for each in dangers)]
-    if about:
-        best = _best(door, about, _as_likely_as_not(chances, dangers), state, shut, danger=True)
-        if best:
-            return best
-    return _best(door, left, chances, state, shut, danger=False)
+    even = _as_likely_as_not(chances, dangers)
+    for checks, weights, danger in ((about, even, True), (left, chances, False)):
+        for some in _calm_first(checks) if symptom.still else (checks,):
+            if best := _best(door, some, weights, state, shut, danger=danger):
+                return best
+    return None
+
+
+def _calm_first(checks: list[Check]) -> tuple[list[Check], list[Check]]:
+    """Those at a door without power, then those at a live one that doesn't move."""
+    live = [check for check in checks if check.needs == "energised"]
+    calm = [check for check in checks if check not in live]
+    return calm, [check for check in live if check.risk != MOVES]
 
 
 def _as_likely_as_not(chances: Mapping[str, float], some: Collection[str]) -> dict[str, float]:

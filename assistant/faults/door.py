@@ -70,6 +70,9 @@ class DoorCheck:
         return "within"
 
 
+THREE_PHASE = "three-phase"  # an option that the job's supply tells
+
+
 @dataclass(frozen=True)
 class Door:
     """A guide for one job. hints: cause -> what the record says for it."""
@@ -156,6 +159,8 @@ def for_job(guide: Guide, job: Job, record: Mapping[str, Any] | None = None) -> 
     options = frozenset(job.options) | {
         device for device in record.get("devices", ()) if device in guide.options
     }
+    if job.supply.system.startswith("three-phase"):
+        options |= {THREE_PHASE}
     hints = {
         name: met
         for name, cause in guide.causes.items()

@@ -150,10 +150,11 @@ class WhyCheck(Effect):
 
 
 class Others(Effect):
-    """What else it may be, likeliest first, with their chances."""
+    """What else it may be, likeliest first, with their chances; `than` the cause that was named."""
 
     kind: Literal["others"] = "others"
     causes: tuple[tuple[str, float], ...]
+    than: str = ""
 
 
 class Stuck(Effect):

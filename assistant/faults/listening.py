@@ -23,7 +23,7 @@ ALWAYS = (
 # Phase -> keys of `en.yaml`'s phrases that mean something in it.
 _IN_CHECK = ("to-steps", "why", "what-else", "correct-last", "found-it", "give-up")
 _KEYS: dict[str, tuple[str, ...]] = {
-    "symptom": ("to-steps", "what-else", "give-up"),
+    "symptom": ("to-steps", "dont-know", "what-else", "give-up"),
     "safe": ("to-steps", "safe", "yes", "no", "give-up"),
     "asked": ("dont-know", "unable", *_IN_CHECK),
     "waiting": ("go-there", "something-else", "unable", *_IN_CHECK),

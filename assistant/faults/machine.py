@@ -124,6 +124,13 @@ def ranked(door: Door, search: Search) -> list[tuple[str, float]]:
     return sorted(found, key=lambda pair: -pair[1])
 
 
+def likely(door: Door, search: Search) -> list[tuple[str, float]]:
+    """`ranked` without what somebody has looked at and found to be something else."""
+    return [
+        (cause, chance) for cause, chance in ranked(door, search) if cause not in search.refuted
+    ]
+
+
 def advance(door: Door, search: Search, said: inputs.Input) -> Outcome:
     """The search after one input, and its effects; see the module."""
     if search.held and not isinstance(said, inputs.EnergyIs):
@@ -249,6 +256,8 @@ def _(said: inputs.Reading, door: Door, search: Search) -> Outcome:
 
 @_take.register
 def _(said: inputs.DontKnow, door: Door, search: Search) -> Outcome:
+    if search.symptom is None:  # nobody can say what the door does
+        return _order_step(door, replace(search, order=0))
     if search.asked is None:
         return repeat(door, search)
     return _answered(door, search, Answer(search.asked, None, reason="not known"))
@@ -303,7 +312,8 @@ def _(said: inputs.WhatElse, door: Door, search: Search) -> Outcome:
         return _order_step(door, search)
     if search.symptom is None:
         return repeat(door, search)
-    return Outcome(search, (fx.Others(causes=tuple(ranked(door, search)[:3])),))
+    others = [each for each in likely(door, search) if each[0] != search.named]
+    return Outcome(search, (fx.Others(causes=tuple(others[:3]), than=search.named or ""),))
 
 
 @_take.register
@@ -323,7 +333,10 @@ def _(said: inputs.FoundIt, door: Door, search: Search) -> Outcome:
         return repeat(door, search)
     cause = said.cause or search.named
     if cause is None:  # it is the leading one, perhaps: ask before taking it
-        top, chance = ranked(door, search)[0]
+        left = likely(door, search)
+        if not left:
+            return Outcome(search, (fx.Others(causes=()),))
+        top, chance = left[0]
         asks = replace(search, phase="named", named=top, asked=None, waiting=None)
         named = fx.Named(cause=top, chance=chance, sure=False, because=_because(door, search, top))
         return Outcome(asks, (named,))
@@ -331,9 +344,9 @@ def _(said: inputs.FoundIt, door: Door, search: Search) -> Outcome:
         return Outcome(search, (fx.AskAgain(check=search.asked or ""),))
     found = replace(search, phase="repair", cause=cause, asked=None, waiting=None, named=cause)
     told: tuple[fx.Effect, ...] = (fx.Found(cause=cause),)
-    left = _not_ruled_out(door, found)
-    if left:
-        told = (*told, fx.NotRuledOut(causes=left))
+    unseen = _not_ruled_out(door, found)
+    if unseen:
+        told = (*told, fx.NotRuledOut(causes=unseen))
     rule = leave(door, found)
     if rule != "watch":
         told = (*told, fx.LeaveDoor(rule=rule))
@@ -361,7 +374,10 @@ def _(said: inputs.Retested, door: Door, search: Search) -> Outcome:
     if left:
         return Outcome(replace(search, retests=left), (fx.RetestNow(refs=left),))
     over = replace(search, phase="over", retests=())
-    danger = _not_ruled_out(door, over)
+    # What the passed tests would have been asked for themselves is ruled out by them.
+    passed = set(retests(door, over.cause or ""))
+    unseen = _not_ruled_out(door, over)
+    danger = tuple(each for each in unseen if not passed.issuperset(retests(door, each)))
     told_last: tuple[fx.Effect, ...] = (fx.Over(solved=True),)
     if danger:
         rule = fx.LeaveDoor(rule=leave(door, over))
@@ -421,9 +437,10 @@ def _propose(door: Door, search: Search, before: tuple[fx.Effect, ...] = ()) -> 
     proposal = next_check(
         door, symptom, now, search.energy, answered, search.passed, search.later, search.shut
     )
-    likely = [(c, p) for c, p in ranked(door, search) if c not in search.refuted]
-    top, chance = likely[0] if likely else ("", 0.0)
-    sure = bool(top) and chance >= door.guide.sure
+    left = likely(door, search)
+    top, chance = left[0] if left else ("", 0.0)
+    spoken_for = bool(answered or search.refuted or door.hints.get(top)) or proposal is None
+    sure = bool(top) and chance >= door.guide.sure and spoken_for
     if sure and not (proposal and proposal.for_danger):
         return _name(door, search, top, chance, before, sure=True)
     if proposal is None and search.later:  # nothing else as things stand: the change after all
@@ -431,7 +448,7 @@ def _propose(door: Door, search: Search, before: tuple[fx.Effect, ...] = ()) -> 
     if proposal is None:
         if top and chance >= _GUESS and now[UNLISTED] < chance:
             return _name(door, search, top, chance, before, sure=False)
-        stuck = fx.Stuck(causes=tuple(likely[:3]))
+        stuck = fx.Stuck(causes=tuple(left[:3]))
         told = (*before, stuck, fx.LeaveDoor(rule=leave(door, search)))
         given_up = replace(search, asked=None, waiting=None, named=None, order=search.order or 0)
         return Outcome(given_up, told)
@@ -561,14 +578,19 @@ def _not_ruled_out(door: Door, search: Search) -> tuple[str, ...]:
 
 
 def leave(door: Door, search: Search) -> Leave:
-    """The strictest rule among the symptom's, the likely causes' and the unseen dangers'."""
+    """The strictest rule among the symptom's, the likely causes' and the unseen dangers'.
+
+    A door that somebody works on, or whose tests after the repair are due, is out of service.
+    """
+    if search.entered or search.phase == "retest":
+        return "out-of-service"
     causes = door.guide.causes
-    likely = {cause for cause, chance in ranked(door, search) if chance >= _LIKELY}
+    may_be = {cause for cause, chance in ranked(door, search) if chance >= _LIKELY}
     if search.phase == "safe":
-        likely = set()
+        may_be = set()
     else:
-        likely |= set(_not_ruled_out(door, search))
+        may_be |= set(_not_ruled_out(door, search))
     if search.cause:
-        likely = {search.cause, *_not_ruled_out(door, search)}
-    rules = [_symptom(door, search).leave, *(causes[cause].leave for cause in likely)]
+        may_be = {search.cause, *_not_ruled_out(door, search)}
+    rules = [_symptom(door, search).leave, *(causes[cause].leave for cause in may_be)]
     return max(rules, key=_WORST.index)

@@ -229,7 +229,8 @@ class Symptom(_Named):
     ways to say it. first: what is said
     before anything is looked at. causes: cause -> how often it shows in this way (0 to 1). order:
     checks in the fixed order of the trade list, kept as the yardstick. leave: what may happen to
-    the door until the cause is found.
+    the door until the cause is found. still: the door isn't run to look for it, and nothing is
+    measured live while a look at the dead door is left.
     """
 
     number: int = Field(ge=1)
@@ -240,6 +241,7 @@ class Symptom(_Named):
     causes: dict[str, float] = Field(min_length=2)
     order: tuple[str, ...] = Field(min_length=1)
     leave: Leave = "watch"
+    still: bool = False
     source: Source
 
     @field_validator("causes")

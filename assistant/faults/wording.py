@@ -137,8 +137,12 @@ def _(effect: fx.AskCheck, door: Door) -> Sequence[str]:
 
 @_say.register
 def _(effect: fx.NeedsEnergy, door: Door) -> Sequence[str]:
-    key = "needs-energy" if effect.check else "repair-needs"
-    return [_t(key, state=_state(effect.state), now=_state(effect.now))]
+    if not effect.check:
+        return [_t("repair-needs", state=_state(effect.state), now=_state(effect.now))]
+    # That nobody knows the state is no news to whoever is sent to a live panel.
+    key = "needs-live" if effect.state == "energised" else "needs-energy"
+    why = door.guide.checks[effect.check].why
+    return [_t(key, why=why, state=_state(effect.state), now=_state(effect.now))]
 
 
 @_say.register
@@ -192,7 +196,9 @@ def _(effect: fx.WhyCheck, door: Door) -> Sequence[str]:
 
 @_say.register
 def _(effect: fx.Others, door: Door) -> Sequence[str]:
-    return [_t("others", causes=_causes(door, effect.causes))]
+    if not effect.causes:
+        return [_t("others-none")]
+    return [_t("others-than" if effect.than else "others", causes=_causes(door, effect.causes))]
 
 
 @_say.register

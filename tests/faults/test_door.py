@@ -169,7 +169,7 @@ def test_what_the_record_says_is_given_as_the_reason():
 
 def test_a_device_of_the_records_list_counts_as_the_doors():
     here = door({"devices": ["loop", "coffee-maker"]})
-    assert here.options == {*JOB["options"], "loop"}
+    assert here.options == {*JOB["options"], "loop", "three-phase"}
 
 
 def test_a_limit_that_cannot_be_worked_out_names_check_and_job():

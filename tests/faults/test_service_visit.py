@@ -168,7 +168,9 @@ def test_the_guide_asks_its_live_checks_with_the_panel_shut_before_the_isolation
     session, clock = repair
     go_on(session, clock, lambda: session.run.at == "first-cause")
     assert session.run.ledger.state == "energised" and isolations(session) == 0
-    say(session, clock, "find the fault", "it drifts", "it is safe")
+    say(
+        session, clock, "find the fault", "the door overshoots and bangs on the floor", "it is safe"
+    )
     checks, looked = session.finding.door.guide.checks, []
     while search(session).asked:
         looked.append(checks[search(session).asked])
