@@ -17,6 +17,7 @@ import random
 import sys
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -25,11 +26,12 @@ import soundfile
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1]), str(HERE.parents[1] / "tests" / "benchmarks")]
 
-from bench_hearing import COMMANDS, DIGITS, STEP  # noqa: E402
+from bench_hearing import COMMANDS, DIGITS, STEP, UNITS, same_value  # noqa: E402
 from facts import accepted, facts  # noqa: E402
 from judge import recogniser  # noqa: E402
 from train import held_out  # noqa: E402
 
+from assistant.dialogue.numbers import parse_value  # noqa: E402
 from assistant.speech import whisper_engine as engine  # noqa: E402
 from assistant.speech.audio import mix, read_sound  # noqa: E402
 from assistant.speech.recogniser import RATE_HZ, Expected  # noqa: E402
@@ -37,18 +39,20 @@ from assistant.speech.templates import canonical  # noqa: E402
 
 NOISES_DB = (None, 10.0, 5.0)
 DRAWS = 1
-UNITS = ("volts", "amps")
 
 
 def expected(phrases: list[str]) -> Expected:
     """Weights as in bench_hearing."""
-    return Expected(tuple(phrases), UNITS, {p: "value" for p in phrases if "{" in p})
+    return Expected(
+        tuple(phrases), tuple(UNITS.split(", ")), {p: "value" for p in phrases if "{" in p}
+    )
 
 
 PHRASES = {
     "commands": expected(COMMANDS.split()),
     "digit": expected(DIGITS.split()),
     "strings": expected(["{digits}"]),
+    "values": expected(STEP.split("|")),
     "other/commands": expected(COMMANDS.split()),
     "other/step": expected(STEP.split("|")),
 }
@@ -89,6 +93,9 @@ def groups(kind: str, words: str) -> list[str]:
     if kind == "digits":
         single = words in DIGITS.split()
         return ["digit"] if single else ["strings"] if set(words.split()) <= {*_SAID} else []
+    if kind == "value":
+        found = parse_value(words.split(), UNITS.split(", "))
+        return ["values"] if len(found) == 1 and found[0].value is not None else []
     return ["other/commands", "other/step"] if kind == "other" else []
 
 
@@ -125,7 +132,10 @@ def _row(
         demand = engine._DEMANDS[str(row["weight"])]
         said = engine.judge(search, wanted, len(sound) / RATE_HZ)
         row["same"] = bool(said.text) == accepted(row, demand, engine._NO_SPEECH)
-        row["right"] = canonical(str(row["heard"])) == canonical(words)
+        heard = str(row["heard"])
+        row["right"] = canonical(heard) == canonical(words) or same_value(heard) == same_value(
+            words
+        )
     return row
 
 
@@ -141,12 +151,16 @@ def count(rows: list[dict], demand: engine._Demand, no_speech: float) -> tuple[i
     return right, wrong, false
 
 
-#: Sets that tell about an answer of some consequence. No gate was recorded: its demand is the
-#: command's, made stricter.
+#: Sets that tell about an answer of some consequence. No gate was recorded: its demand stays, and
+#: is nowhere laxer than a command's.
 SETS = {
     "command": ("commands", "digit", "other/commands"),
-    "value": ("strings", "other/step"),
+    "value": ("strings", "values", "other/step"),
 }
+RATIOS = (-4.0, -3.0, -2.0, -1.5, -1.0, -0.7, -0.4, -0.2)
+SCORES = (-5.5, -4.5, -3.5, -3.0, -2.5, -2.0, -1.6, -1.2, -0.9, -0.6, -0.4, -0.2)
+MARGINS = (-9.0, 0.3, 0.7, 1.0, 1.5, 2.0, 2.5, 3.0)
+A_WORD = (0.7, 1.0, 1.4)
 
 
 def choose(options: argparse.Namespace) -> int:
@@ -163,50 +177,33 @@ def choose(options: argparse.Namespace) -> int:
         print(f"\n{weight}: {options.like} {before} of {of}, {others} of other speech")
         ours = [r for r in mine if r["model"] == options.model]
         tried = []
-        for ratio in (-3.0, -2.0, -1.5, -1.0, -0.7, -0.4, -0.2, 0.0, 0.2, 0.5):
-            for least in (-7.0, -5.5, -4.5, -3.5, -3.0, -2.5, -2.0, -1.6, -1.2, -0.9, -0.6):
-                for margin in (-9.0, 0.3, 0.7, 1.0, 1.5, 2.0, 2.5, 3.0):
-                    rivals = max(now.rivals, margin + 0.5)
-                    demand = replace(now, ratio=ratio, score=least, margin=margin, rivals=rivals)
-                    tried.append((count(ours, demand, engine._NO_SPEECH), demand))
-        print(
-            "| right | wrong | false | ratio | score | margin |\n"
-            "| --- | --- | --- | --- | --- | --- |"
-        )
-        best: dict[int, tuple] = {}
-        for (right, wrong, false), demand in tried:
-            bad = wrong + false
-            if bad not in best or right > best[bad][0][0]:
-                best[bad] = ((right, wrong, false), demand)
-        most = -1
-        for bad in sorted(best):
-            (right, wrong, false), demand = best[bad]
-            if right > most:
-                most = right
-                print(f"| {right} | {wrong} | {false} | {demand.ratio} | {demand.score} "
-                      f"| {demand.margin} |")  # fmt: skip
-
-        # A share of the untuned model's wrong answers and false accepts, or as near as can be.
-        def excess(found: tuple[int, int, int], before: tuple = before) -> float:
-            return sum(max(0.0, found[i] - before[i] / options.fewer) for i in (1, 2))
-
-        bound = [t for t in tried if t[0][0] >= options.least * before[0]]
+        for ratio, least, margin, a_word in product(RATIOS, SCORES, MARGINS, A_WORD):
+            rivals = max(now.rivals, margin + 0.5)
+            demand = replace(
+                now, ratio=ratio, score=least, margin=margin, rivals=rivals, a_word=a_word
+            )
+            tried.append((count(ours, demand, engine._NO_SPEECH), demand))
 
         # Among equals the strictest: it costs nothing that was seen.
-        def order(each: tuple) -> tuple:
-            counts, demand = each
-            strict = (-demand.ratio, -demand.score, -demand.margin)
-            return (excess(counts), -counts[0], *strict)
+        def worth(each: tuple, cost: float) -> tuple:
+            (right, *bad), demand = each
+            strict = (demand.ratio, demand.score, demand.margin, -demand.a_word)
+            return (right - cost * sum(bad), *strict)
 
-        found, demand = min(bound or tried, key=order)
+        print(
+            "| an error costs | right | wrong | false | ratio | score | margin | a word |\n"
+            "| --- | --- | --- | --- | --- | --- | --- | --- |"
+        )
+        for cost in (0.3, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 10.0, 20.0):
+            found, demand = max(tried, key=lambda each: worth(each, cost))
+            shown = (*found, demand.ratio, demand.score, demand.margin, demand.a_word)
+            print("|", cost, "|", " | ".join(map(str, shown)), "|")
+        found, demand = max(tried, key=lambda each: worth(each, options.cost))
         print(f"chosen: {found} {demand}")
         chosen[weight] = vars(demand)
-    strict = chosen["command"]
-    gate = engine._DEMANDS["gate"]
-    for name, step in (("ratio", 1.3), ("score", 1.5), ("margin", 1.2)):
-        strict = strict | {name: max(vars(gate)[name], strict[name] + step * 0.5)}
-    strict = strict | {"a_word": gate.a_word, "rivals": max(gate.rivals, strict["margin"] + 1.0)}
-    chosen["gate"] = strict
+    gate = vars(engine._DEMANDS["gate"])
+    strict = {n: max(gate[n], chosen["command"][n]) for n in ("ratio", "score", "margin")}
+    chosen["gate"] = gate | strict | {"rivals": strict["margin"] + 1.0}
     options.out.write_text(json.dumps(chosen, indent=1) + "\n", encoding="utf-8")
     return 0
 
@@ -229,10 +226,9 @@ def main() -> int:
     choosing = actions.add_parser("choose")
     choosing.add_argument("--scores", type=Path, required=True)
     choosing.add_argument("--model", required=True)
-    choosing.add_argument("--like", default="untuned", help="model whose errors are the bounds")
-    choosing.add_argument("--least", type=float, default=1.0, help="right answers over its own")
+    choosing.add_argument("--like", default="untuned", help="model to compare with")
     choosing.add_argument(
-        "--fewer", type=float, default=5.0, help="times fewer errors of each kind"
+        "--cost", type=float, default=3.0, help="refusals that one wrong or false answer is worth"
     )
     choosing.add_argument("--out", type=Path, required=True)
     options = parser.parse_args()

@@ -315,7 +315,9 @@ def main() -> int:
     sentences = [line.split("\t", 1)[1].strip() for line in said]
     if options.part == "kept":  # a bundle of its own, never trained on
         supply = phrases.Lines(texts, sentences, words, seed=30)
-        lines = [line for line in supply.make(options.lines) if line[2] in ("digits", "other")]
+        lines = [
+            line for line in supply.make(options.lines) if line[2] in ("digits", "value", "other")
+        ]
         bundle = Bundle(options.out, "kept", 20)
         synthesise([li for li in lines if len(li[0].split()) < 5], kept, bundle, 30, workers=2)
         bundle.write()

@@ -95,7 +95,7 @@ def made_entries(texts: str, kind: str, folder: Path) -> list[dict[str, str]]:
 
 def same_value(words: str) -> str:
     """Number words brought to one form, as `thirdhand hear` does."""
-    found = parse_value(words, tuple(spoken_units()))
+    found = parse_value(words.split(), tuple(spoken_units()))
     if len(found) != 1 or found[0].value is None:
         return words
     return f"{found[0].value} {found[0].unit or ''}".strip()
