@@ -16,6 +16,7 @@ import tempfile
 import webbrowser
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -63,13 +64,14 @@ def _print_json(data: Any) -> None:
 
 def _parts(arguments: argparse.Namespace, data: Path) -> dict[str, Any]:
     """The ear and the mouth, or a plain word on what goes on without them."""
-    from assistant.speech import engines
+    from assistant.speech import engines, workers
     from assistant.speech.espeak_voice import EspeakVoice
 
     parts: dict[str, Any] = {"recogniser": None, "voice": None}
     if arguments.engine != "none":
         try:
-            parts["recogniser"] = engines.load(arguments.engine, **_model_places())
+            make = partial(engines.load, arguments.engine, **_model_places())
+            parts["recogniser"] = workers.Workers(make, workers.count())
         except ModelMissing as problem:
             if arguments.engine != "auto":
                 raise

@@ -53,6 +53,14 @@ class ModelMissing(ThirdhandError):
     """A speech engine or its model is not on this machine; says how to get it."""
 
 
+class HearingError(ThirdhandError):
+    """An utterance was not heard, and nothing came of it: `what` went wrong, and what to `do`."""
+
+    def __init__(self, what: str, do: str):
+        super().__init__(f"{what} {do}")
+        self.what, self.do = what, do
+
+
 class AudioError(ThirdhandError):
     """Bytes that are not the audio that was agreed."""
 

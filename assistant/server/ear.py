@@ -83,6 +83,15 @@ class Ear:
         """What was being said when the person let go of the talk button."""
         return [] if self._closed_why else list(self._endpointer.flush() or [])
 
+    @property
+    def paused(self) -> Utterance | None:
+        """What ends if nothing more is said, see `Endpointer.paused`."""
+        return None if self._closed_why else self._endpointer.paused
+
+    def end(self) -> list[Utterance]:
+        """End what is paused."""
+        return list(self._endpointer.end())
+
     def level(self) -> Level | None:
         """What to show of the sound, or None if that was shown just now."""
         now = self._clock()

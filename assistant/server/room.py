@@ -15,10 +15,11 @@ import queue
 import threading
 import time
 from collections.abc import Callable
+from concurrent.futures import Future
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from assistant.errors import ThirdhandError
+from assistant.errors import HearingError, ThirdhandError
 from assistant.procedure.effects import PhotoAsked
 from assistant.server.ear import ECHO_TAIL_S, Ear
 from assistant.server.link import Link
@@ -50,6 +51,7 @@ from assistant.server.messages import (
     checked_sound,
 )
 from assistant.server.sounds import Sounds
+from assistant.speech.recogniser import Eager, Expected, Transcript, whole
 
 if TYPE_CHECKING:
     from assistant.job import JobSession, Turn
@@ -84,6 +86,8 @@ class Seat:
         self.view: dict[str, Any] | None = None  # as this device was shown it last
         self.question: object = None
         self.asked_n = 0  # number of the first state that asked what is asked now
+        self.paused: Utterance | None = None
+        self.begun: tuple[Future[Transcript], Expected] | None = None  # to hear it, ahead
 
     def show(self, view: dict[str, Any]) -> None:
         """Post the state to this device if it is another than before."""
@@ -99,6 +103,10 @@ def _question(view: dict[str, Any]) -> object:
     """What the person is asked: a touch answers this and nothing else."""
     step = view.get("step") or {}
     return (step.get("id"), view.get("pending"), view.get("challenge"), view.get("held"))
+
+
+def _is_whole(begun: Future[Transcript], expected: Expected) -> bool:
+    return begun.done() and not begun.exception() and whole(begun.result(), expected)
 
 
 class Room:
@@ -243,6 +251,7 @@ class Room:
         why_not = self._why_closed(seat)
         found = seat.ear.feed(checked_sound(data), why_not)
         self._pass_on(seat, found)
+        self._hear_ahead(seat, ended=bool(found))
         level = seat.ear.level()
         if level is not None:
             seat.link.sign(level)
@@ -273,6 +282,23 @@ class Room:
             )
             if not self._enqueue(partial(self._hear, seat.link, hear), wait=False):
                 self._too_much(seat)
+
+    def _hear_ahead(self, seat: Seat, ended: bool) -> None:
+        """Hear what was said while the silence after it lasts, and end that if no more can come."""
+        recogniser = self.session.recogniser
+        if not isinstance(recogniser, Eager):
+            return
+        if seat.ear.paused is not seat.paused:
+            if seat.begun and not ended:  # more was said
+                recogniser.drop(seat.begun[0])
+            seat.paused, seat.begun = seat.ear.paused, None
+            if seat.paused:
+                expected = self.session.expected()
+                begun = recogniser.ahead(seat.paused.samples, expected)
+                seat.begun = (begun, expected) if begun else None
+        elif seat.begun and _is_whole(*seat.begun):
+            self._pass_on(seat, seat.ear.end())
+            seat.paused = seat.begun = None
 
     def _asked_of(self, seat: Seat) -> object:
         """What an utterance that ends now can answer.
@@ -403,7 +429,10 @@ class Room:
             log.warning("job %s: %s", self.job_id, error)
             if link is None:
                 return False
-            self._fault(link, Error(str(error), "Put that right, then try again."))
+            what, do = str(error), "Put that right, then try again."
+            if isinstance(error, HearingError):
+                what, do = error.what, error.do
+            self._fault(link, Error(what, do))
             return True
         except Exception:
             log.exception("job %s: an input failed", self.job_id)

@@ -17,7 +17,7 @@ from assistant.speech.recogniser import RATE_HZ
 
 _FRAME = 512  # the only size that the detector takes
 _FRAME_S = _FRAME / RATE_HZ
-_TAIL_S = 0.25
+_TAIL_FRAMES = round(0.25 / _FRAME_S)
 _LEVEL_FRAMES = 3
 
 
@@ -77,6 +77,12 @@ class Endpointer:
         self._rising = 0
         self._quiet = 0
         self._held = False
+        self._paused: Utterance | None = None
+
+    @property
+    def paused(self) -> Utterance | None:
+        """What ends if nothing more is said; the same object until it ends or speech goes on."""
+        return self._paused
 
     @property
     def speaking(self) -> bool:
@@ -142,6 +148,10 @@ class Endpointer:
         self._frame += 1 if len(rest) else 0
         return spoken
 
+    def end(self) -> list[Utterance]:
+        """End what is paused, without waiting for the rest of the silence."""
+        return [self._end(cut=False, tail=_TAIL_FRAMES)] if self._paused else []
+
     def _take(self, frame: np.ndarray) -> Utterance | None:
         probability = self._detector.process_chunk(frame.tobytes())
         self._recent.append(frame)
@@ -156,10 +166,14 @@ class Endpointer:
         self._speech.append(frame)
         keeps_on = probability >= self._threshold - 0.15
         self._quiet = 0 if keeps_on else self._quiet + 1
+        if not self._quiet:
+            self._paused = None
+        elif self._quiet == _TAIL_FRAMES and not self._held:
+            self._paused = self._utterance(self._speech)
         if len(self._speech) >= self._longest_frames:
             return self._end(cut=True, tail=len(self._speech))
         if self._quiet >= self._quiet_frames and not self._held:
-            return self._end(cut=False, tail=round(_TAIL_S / _FRAME_S))
+            return self._end(cut=False, tail=_TAIL_FRAMES)
         return None
 
     def _begin(self) -> None:
@@ -170,10 +184,15 @@ class Endpointer:
 
     def _end(self, cut: bool, tail: int) -> Utterance:
         kept = self._speech[: len(self._speech) - max(0, self._quiet - tail)]
-        samples = np.concatenate(kept)
-        start_s = self._started * _FRAME_S
+        utterance = self._utterance(kept, cut)
         # What is left over may hold the first sound of the next utterance.
         self._before.extend(self._speech[len(kept) :])
         self._speech = []
         self._quiet = self._rising = 0
+        self._paused = None
+        return utterance
+
+    def _utterance(self, frames: list[np.ndarray], cut: bool = False) -> Utterance:
+        samples = np.concatenate(frames)
+        start_s = self._started * _FRAME_S
         return Utterance(samples, start_s, start_s + len(samples) / RATE_HZ, cut)

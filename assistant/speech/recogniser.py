@@ -18,8 +18,9 @@ Numbers come back as words, as spoken: "four six two decimal five volts", "four 
 
 from __future__ import annotations
 
+from concurrent.futures import Future
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 
@@ -96,3 +97,34 @@ class Recogniser(Protocol):
     def unknown_words(self, words: set[str]) -> set[str]:
         """Those of `words` the model can't hear; `check` and the pack loader report them."""
         ...
+
+
+@runtime_checkable
+class Eager(Recogniser, Protocol):
+    """A recogniser that begins before the silence after an utterance is over; any thread, many
+    at a time."""
+
+    def ahead(self, samples: np.ndarray, expected: Expected) -> Future[Transcript] | None:
+        """Begin with what will be an utterance if no more is said; None if all are at work.
+
+        `hear` of the same sound takes it up. Call `drop` if more was said.
+        """
+        ...
+
+    def drop(self, begun: Future[Transcript]) -> None:
+        """Forget what was begun ahead, if `hear` hasn't taken it up."""
+        ...
+
+
+def whole(heard: Transcript, expected: Expected) -> bool:
+    """True if it is a plain command that no accepted sentence goes on from.
+
+    Numbers and what weighs more than a command never are: one more word would change them.
+    """
+    return (
+        bool(heard.text)
+        and heard.template == heard.text
+        and heard.template not in expected.weights
+        and not heard.alternatives
+        and not any(other.startswith(f"{heard.text} ") for other in expected.templates)
+    )

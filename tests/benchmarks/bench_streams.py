@@ -20,6 +20,7 @@ import sys
 import tempfile
 import threading
 import time
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -32,6 +33,7 @@ from assistant.speech.audio import to_int16
 from assistant.speech.engines import load
 from assistant.speech.espeak_voice import EspeakVoice, make_speech
 from assistant.speech.recogniser import RATE_HZ
+from assistant.speech.workers import Workers, count
 
 ROOT = Path(__file__).resolve().parents[2]
 BENCH = ROOT / "tests" / "server" / "bench"
@@ -46,29 +48,33 @@ def main() -> None:
     parser.add_argument("--devices", type=int, action="append", help="how many; may be repeated")
     parser.add_argument("--turns", type=int, default=4, help="of each device")
     parser.add_argument("--engine", default="whisper")
+    parser.add_argument("--processes", type=int, default=count(), help="0: in the server's own")
     parser.add_argument("--clients", help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.clients:
         waits = speak_at_all(json.loads(options.clients), options.turns)
         print(json.dumps({"waits": waits, "cpu_s": time.process_time()}))
         return
-    print(f"engine {options.engine}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} before")
+    print(f"engine {options.engine} in {options.processes or 'no'} processes of its own; "
+          f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} before")  # fmt: skip
     print("devices | replies  | wait p50 / p95 [ms] | computing p50 / p95 [ms] "
-          "| cpu a turn: server, device [ms] | cores: server, devices, others | server [MB] "
+          "| cpu a turn: server, recognisers, device [ms] "
+          "| cores: ours, devices, others | memory [MB] "
           "| a stream [MB]")  # fmt: skip
-    recogniser = load(options.engine)
-    for count in options.devices or [1, 4, 16, 50]:
+    make = partial(load, options.engine)
+    recogniser = Workers(make, options.processes) if options.processes else make()
+    for devices in options.devices or [1, 4, 16, 50]:
         with tempfile.TemporaryDirectory() as folder:
-            row(count, options.turns, recogniser, Path(folder))
+            row(devices, options.turns, recogniser, Path(folder))
 
 
-def row(count: int, turns: int, recogniser, folder: Path) -> None:  # type: ignore[no-untyped-def]
+def row(devices: int, turns: int, recogniser, folder: Path) -> None:  # type: ignore[no-untyped-def]
     """One server, so many devices, one line of the table."""
     voice = EspeakVoice(folder / "speech")
     jobs = Jobs(folder, recogniser=recogniser, voice=voice)
     computing: list[float] = []
     try:
-        sessions = [jobs.new(BENCH / "job.yaml", BENCH) for _ in range(count)]
+        sessions = [jobs.new(BENCH / "job.yaml", BENCH) for _ in range(devices)]
         ids = [session.job_id for session in sessions]
         recogniser.hear(make_speech(PHRASES[0]), sessions[0].expected())  # its first is slow
         for session in sessions:
@@ -76,20 +82,23 @@ def row(count: int, turns: int, recogniser, folder: Path) -> None:  # type: igno
         with listen(create_app(jobs, ids[0])) as server:
             url = server.url.replace("http", "ws") + "/api/socket"
             before, began, all_began, own_began = memory_mb(), time.monotonic(), busy_s(), cpu_s()
+            alone = time.process_time()
             command = [sys.executable, "-m", __spec__.name, "--turns", str(turns)]
             command += ["--clients", json.dumps({"url": url, "jobs": ids})]
             done = subprocess.run(command, cwd=ROOT, check=True, capture_output=True, text=True)
             lasted, after = time.monotonic() - began, memory_mb()
             all_busy, own = busy_s() - all_began, cpu_s() - own_began
+            alone = time.process_time() - alone
     finally:
         jobs.store.close()
     found = json.loads(done.stdout.splitlines()[-1])
-    each = 1000 / (count * turns)
+    each = 1000 / (devices * turns)
     others = all_busy - own - found["cpu_s"]
-    print(f"{count:7} | {len(found['waits']):3}/{count * turns:3}  | {percentiles(found['waits'])} "
-          f"| {percentiles(computing)} | {own * each:.0f}, {found['cpu_s'] * each:.0f} "
+    print(f"{devices:7} | {len(found['waits']):3}/{devices * turns:3}  "
+          f"| {percentiles(found['waits'])} | {percentiles(computing)} "
+          f"| {alone * each:.0f}, {(own - alone) * each:.0f}, {found['cpu_s'] * each:.0f} "
           f"| {own / lasted:.2f}, {found['cpu_s'] / lasted:.2f}, {others / lasted:.2f} "
-          f"| {after:.0f} | {(after - before) / count:.1f}", flush=True)  # fmt: skip
+          f"| {after:.0f} | {(after - before) / devices:.1f}", flush=True)  # fmt: skip
 
 
 def timed(hear, computing: list[float]):  # type: ignore[no-untyped-def]
@@ -174,13 +183,13 @@ def device(url, job, number, later_s, said, turns, waits) -> None:  # type: igno
     reader.start()
     rng = np.random.default_rng(number)
     starts = time.monotonic() + 3.0 + later_s
-    stream(socket, starts, np.zeros(0, np.int16), 0, rng)
+    time.sleep(3.0 + later_s)
     for turn in range(turns):
         speech = said[(number + turn) % len(said)]
-        silence = np.zeros(int(TURN_S * RATE_HZ) - len(speech), np.int16)
+        lead = np.zeros(RATE_HZ // 2, np.int16)
         begun = starts + turn * TURN_S
-        stream(socket, begun + TURN_S, np.concatenate([speech, silence]), begun, rng)
-        ended = begun + voiced(speech) / RATE_HZ
+        stream(socket, begun + TURN_S, np.concatenate([lead, speech]), begun, rng)
+        ended = begun + (len(lead) + voiced(speech)) / RATE_HZ
         # A reply that comes after the next turn has begun is too late to count.
         waits += [at - ended for at in replies if ended < at < begun + TURN_S][:1]
     socket.close()
@@ -193,7 +202,6 @@ def voiced(speech: np.ndarray) -> int:
 
 def stream(socket: WebSocket, until: float, sound: np.ndarray, begun: float, rng) -> None:  # type: ignore[no-untyped-def]
     """Send sound as a microphone would: each frame when its last sample is there."""
-    begun = begun or time.monotonic()
     frames = int((until - begun) * RATE_HZ) // FRAME
     padded = np.zeros(frames * FRAME)
     padded[: len(sound)] = sound[: len(padded)]

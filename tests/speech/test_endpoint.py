@@ -94,3 +94,35 @@ def test_bad_chunks_are_refused():
         Endpointer().feed(b"odd")
     with pytest.raises(AudioError):
         Endpointer().feed(np.zeros(10))
+
+
+def test_what_is_paused_is_what_ends_if_the_silence_goes_on(stream):
+    samples, _ = stream
+    endpointer, found, paused = Endpointer(), [], []
+    for at in range(0, len(samples), 512):
+        found += endpointer.feed(samples[at : at + 512])
+        if endpointer.paused and endpointer.paused is not (paused or [None])[-1]:
+            paused.append(endpointer.paused)
+    last = [[p for p in paused if p.start_s == u.start_s][-1] for u in found]
+    assert len(found) == len(SENTENCES)
+    for early, utterance in zip(last, found, strict=True):
+        assert early.end_s == utterance.end_s
+        assert (early.samples == utterance.samples).all()
+    assert endpointer.paused is None
+
+
+def test_what_is_paused_can_be_ended_at_once(stream):
+    samples, spans = stream
+    endpointer, at = Endpointer(), 0
+    while not endpointer.paused:
+        assert endpointer.feed(samples[at : at + 512]) == []
+        at += 512
+    assert at / 16_000 < spans[0][1] + 0.6
+    paused = endpointer.paused
+    (utterance,) = endpointer.end()
+    assert (utterance.samples == paused.samples).all()
+    assert endpointer.end() == []
+    assert not endpointer.speaking
+    rest = [u for place in range(at, len(samples), 512)
+            for u in endpointer.feed(samples[place : place + 512])]  # fmt: skip
+    assert len(rest) == len(SENTENCES) - 1
