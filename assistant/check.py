@@ -12,7 +12,7 @@ from assistant.dialogue.phrases import spoken
 from assistant.errors import FileError, ThirdhandError
 from assistant.faults import check as guide_check
 from assistant.faults.load import load_guide
-from assistant.job import find_pack, plan_from_files
+from assistant.plans import find_pack, plan_from_files
 from assistant.procedure import terminals
 from assistant.procedure.load import bind, is_terminals, load_job, load_pack, load_terminals
 from assistant.procedure.model import Job, Plan, Step, Terminal

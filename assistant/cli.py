@@ -399,7 +399,7 @@ def _ledger(arguments: argparse.Namespace) -> int:
 
 def _plan(arguments: argparse.Namespace) -> int:
     """The parts of a job in order and what is left of each, of a job sheet or one on record."""
-    from assistant.job import find_job, on_record, plan_from_files
+    from assistant.plans import find_job, on_record, plan_from_files
     from assistant.procedure.load import load_job
     from assistant.procedure.plan import progress
     from assistant.records.store import Store

@@ -32,7 +32,7 @@ def fault(arguments: argparse.Namespace) -> int:
     from assistant.faults import text
     from assistant.faults.door import for_job
     from assistant.faults.load import load_guide
-    from assistant.job import find_job
+    from assistant.plans import find_job
     from assistant.procedure.load import load_job
 
     guide = load_guide(resources.steps_dir() / "faults")

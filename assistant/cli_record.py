@@ -227,7 +227,7 @@ def _attach(store: Store, arguments: argparse.Namespace) -> int:
 def _report(store: Store, arguments: argparse.Namespace) -> int:
     """The commissioning record, or the customer's page, as a PDF file."""
     from assistant.finding import searches
-    from assistant.job import plan_if_readable
+    from assistant.plans import plan_if_readable
     from assistant.records.report import commissioning_record, customer_page
 
     head = store.head(arguments.job)

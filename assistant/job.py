@@ -12,7 +12,7 @@ from __future__ import annotations
 import logging
 import secrets
 import threading
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -23,40 +23,37 @@ from typing import Any, Literal
 
 import numpy as np
 
-from assistant import __version__, finding, resources
+from assistant import __version__, finding
 from assistant.clock import Clock
 from assistant.dialogue import grammar, replies
 from assistant.dialogue.interpret import interpret, interpret_text
-from assistant.dialogue.numbers import speak_value
-from assistant.errors import JobError, RecordError, ThirdhandError
+from assistant.errors import RecordError, ThirdhandError
 from assistant.faults import effects as guide_fx
-from assistant.procedure import effects as fx
-from assistant.procedure import gates, inputs, machine, past, values
-from assistant.procedure.load import (
-    bind,
-    job_texts,
-    load_job,
-    load_pack,
-    pack_of,
-    parse_job,
-    parse_pack,
-    slug,
+from assistant.plans import (
+    events_of,
+    find_job,
+    find_pack,
+    plan_from_files,
+    plan_if_readable,
+    plan_of,
+    texts_of,
 )
-from assistant.procedure.model import FRAMES, Job, Pack, Plan, Step
-from assistant.procedure.plan import plan as string_plan
-from assistant.procedure.plan import progress
-from assistant.procedure.run import Run, TakenReading
-from assistant.quantity import Quantity, unit
+from assistant.procedure import effects as fx
+from assistant.procedure import inputs, machine, past
+from assistant.procedure.load import load_job, load_pack, slug
+from assistant.procedure.model import Plan
+from assistant.procedure.run import Run
+from assistant.quantity import unit
 from assistant.records import visits
 from assistant.records.attachments import attach
 from assistant.records.store import Store
 from assistant.speech.recogniser import Expected, Recogniser, Transcript
 from assistant.speech.voice import Voice
+from assistant.view import Moment, view_of
 
 log = logging.getLogger(__name__)
 
 HOLD_S = 1.5  # a gate by touch is pressed at least this long, so that no brush opens it
-PACK_FILES = ("pack.yaml", "steps.yaml")
 Role = Literal["lead", "helper"]
 SILENT = ("noise", "too short", "other speech")  # never answered by talk
 NOTHING = ("noise", "too short")  # nor by a tone: on site it would never cease
@@ -578,7 +575,21 @@ class JobSession:
     def view(self, device: str = "") -> dict[str, Any]:
         """The job's state for a device's screen, as plain data."""
         with self._lock:
-            return _view(self, self._role(device))
+            last = self._last
+            now = Moment(
+                job_id=self.job_id,
+                plan=self.plan,
+                run=self.run,
+                finding=self.finding,
+                guide_said=self._guide_said,
+                now_s=self._base_s + self.clock.mono_s(),
+                roles=frozenset(self._roles.values()),
+                heard=(last.heard, last.understood, last.tone) if last else ("", "", ""),
+                hold_s=HOLD_S,
+                rate_wpm=self.speaking.rate_wpm,
+                volume=self.speaking.volume,
+            )
+            return view_of(now, self._role(device))
 
 
 def _as_heard(event: inputs.Event) -> Transcript:
@@ -620,70 +631,6 @@ def understood(what: inputs.Input | None) -> str:
             return f"{what.kind} {what.reason if what.kind == 'unable' else what.text}".strip()
         case _:
             return what.kind
-
-
-# --- from files and the log ------------------------------------------------------------------
-
-
-def texts_of(pack_folders: Iterable[Path], job_file: Path) -> dict[str, str]:
-    """The texts that make a plan, as the log's head keeps them.
-
-    Keys: "job.yaml", the terminal plan by the name that the job gives it, "packs" (the names in
-    order, one a line), and "NAME/pack.yaml" and "NAME/steps.yaml" for each of them and each frame.
-    "people" stands there too (one a line) if the job was begun by others than its file names, and
-    "history" (see `past.texts`) if a pack asks for what earlier jobs at the door left.
-    """
-    folders = {load_pack(folder).name: folder for folder in pack_folders}
-    texts = {**job_texts(job_file), "packs": "\n".join(folders)}
-    for name in FRAMES:
-        folders.setdefault(name, find_pack(name))
-    for name, folder in folders.items():
-        for file in PACK_FILES:
-            texts[f"{name}/{file}"] = (folder / file).read_text(encoding="utf-8")
-    return texts
-
-
-def plan_of(texts: dict[str, str]) -> Plan:
-    """The plan of a log's head."""
-    job = parse_job(texts["job.yaml"], "kept job", texts)
-    if "people" in texts:
-        job = job.model_copy(update={"people": tuple(texts["people"].split("\n"))})
-    job = job.model_copy(update={"history": past.read(texts)})
-    if "packs" not in texts:  # a log from before packs were strung together
-        return bind(parse_pack({n: texts[n] for n in PACK_FILES}, "kept pack"), job)
-
-    def kept(name: str) -> Pack:
-        head, rows = (texts[f"{name}/{file}"] for file in PACK_FILES)
-        return pack_of(head, rows, f"kept pack {name}")
-
-    return string_plan([kept(name) for name in texts["packs"].split("\n")], kept, job)
-
-
-def plan_if_readable(head: Mapping[str, Any]) -> Plan | None:
-    """The plan of a log's head; None where this version can't read its texts any more."""
-    try:
-        return plan_of(head["texts"])
-    except (ThirdhandError, KeyError, TypeError):
-        return None
-
-
-def plan_from_files(packs: Iterable[str | Path], job: Job) -> Plan:
-    """The plan of packs given by name or folder, with the frames that come with the program."""
-    found = [load_pack(find_pack(each)) for each in packs]
-    return string_plan(found, lambda name: load_pack(find_pack(name)), job)
-
-
-def events_of(store: Store, job_id: str) -> Iterable[inputs.Event]:
-    """The events of a job's log, in order."""
-    for entry in store.entries(job_id):
-        if "event" in entry.body:
-            yield inputs.Event.model_validate(entry.body["event"])
-
-
-def on_record(store: Store, job_id: str) -> tuple[Plan, Run]:
-    """A job's plan and where it stands by its log; nothing is opened and nothing written."""
-    plan = plan_of(store.head(job_id)["texts"])
-    return plan, machine.replay(plan, events_of(store, job_id))
 
 
 class Jobs:
@@ -781,250 +728,3 @@ class Jobs:
             finding.read_ahead()
         self._open[session.job_id] = session
         return session
-
-
-def find_job(spec: str | Path) -> Path:
-    """Path of a job file given by path or by name ("pinewharf-d1")."""
-    path = Path(spec)
-    if path.is_file():
-        return path
-    kept = resources.steps_dir() / "jobs" / f"{spec}.yaml"
-    if kept.is_file():
-        return kept
-    names = sorted(each.stem for each in kept.parent.glob("*.yaml"))
-    raise JobError(str(spec), None, f"is no job file; give a path or one of {', '.join(names)}")
-
-
-def find_pack(name: str | Path) -> Path:
-    """Folder of a pack given by path or by name ("power-entry")."""
-    for path in (Path(name), resources.steps_dir() / str(name)):
-        if (path / "pack.yaml").is_file():
-            return path
-    kept = resources.steps_dir()
-    names = sorted(each.parent.name for each in kept.glob("*/pack.yaml"))
-    raise JobError(str(name), None, f"is no pack; give a folder or one of {', '.join(names)}")
-
-
-# --- the view -------------------------------------------------------------------------------
-
-
-def _view(session: JobSession, role: str) -> dict[str, Any]:
-    plan, run = session.plan, session.run
-    step = plan.step(run.at) if run.at else None
-    now_s = session._base_s + session.clock.mono_s()
-    last = session._last
-    issued = run.challenge
-    return {
-        "job": {
-            "id": session.job_id,
-            "site": plan.job.site,
-            "door": plan.job.door,
-            "title": plan.pack.title,
-        },
-        "energy": {"state": run.ledger.state, "wait_left_s": _wait_left(run, step, now_s)},
-        "role": role,
-        "people": [
-            {
-                "role": person,
-                "tag": run.ledger.lock_of(person),
-                "device": _device_view(session, person),
-            }
-            for person in run.ledger.people
-        ],
-        "step": _shown(session, step, role),
-        "fault": finding.view(session.finding, run, session._guide_said),
-        "parts": _parts_view(plan, run, step),
-        "pending": (
-            finding.pending_view(session.finding, role)
-            if session.finding.has_floor(run)
-            else _pending_view(run, role)
-        ),
-        "challenge": (
-            {"phrase": issued.phrase, "digits": issued.digits, "hold_s": HOLD_S} if issued else None
-        ),
-        "held": run.held,
-        "refused": list(run.refused),
-        "heard": {
-            "text": last.heard if last else "",
-            "understood": last.understood if last else "",
-            "tone": last.tone if last else "",
-        },
-        "readings": [_reading_view(plan, name, taken) for name, taken in run.readings.items()],
-        "open_points": [
-            {"step": item.step, "cause": item.cause, "reason": item.reason}
-            for item in run.open_points
-        ],
-        "finished": run.finished,
-        "buttons": _touch(session, step, role),
-        "listening": plan.job.listening,
-        "speaking": {
-            "rate_wpm": session.speaking.rate_wpm,
-            "volume": session.speaking.volume,
-            "brief": run.brief,
-        },
-    }
-
-
-def _parts_view(plan: Plan, run: Run, step: Step | None) -> list[dict[str, Any]]:
-    """The parts of a strung plan, in order, with what is left of each."""
-    return [
-        {
-            "name": each.part.name,
-            "title": each.part.title,
-            "done": each.done,
-            "steps": each.steps,
-            "minutes_left": round(each.minutes_left, 1),
-            "now": bool(step and step.pack == each.part.name),
-        }
-        for each in progress(plan, run)
-    ]
-
-
-def _device_view(session: JobSession, person: str) -> bool | Literal["lost"]:
-    """After a restart a role's device still counts as its own, so that nobody answers in its place;
-    until it has joined again it is shown as lost."""
-    if person not in session.run.devices | session.run.lost:
-        return False
-    return True if person in session._roles.values() else "lost"
-
-
-def _wait_left(run: Run, step: Step | None, now_s: float) -> float | None:
-    if step is None or step.expects.wait is None or run.refused:
-        return None
-    if step.expects.wait == "stored-energy":
-        return round(run.ledger.wait_left_s(now_s), 1)
-    return None
-
-
-def _shown(session: JobSession, step: Step | None, role: str) -> dict[str, Any] | None:
-    """The step that is asked, or what the fault guide asks while it has the floor."""
-    found = _step_view(session.plan, session.run, step, role) if step else None
-    if session.finding.has_floor(session.run):
-        return {**(found or {"who": role}), **finding.step_view(session.finding)}
-    return found
-
-
-def _touch(session: JobSession, step: Step | None, role: str) -> list[dict[str, str]]:
-    if session.finding.has_floor(session.run):
-        return finding.buttons(session.finding, role)
-    found = _buttons(session.plan, session.run, step, role)
-    if finding.offered(session.finding, session.plan, session.run, role):
-        found[-2:-2] = [{"phrase": finding.ASKS, "label": finding.ASKS.capitalize()}]
-    return found
-
-
-def _step_view(plan: Plan, run: Run, step: Step, role: str) -> dict[str, Any]:
-    shown = [each for each in plan.steps if gates.applies(plan, run, each)]
-    number = shown.index(step) + 1 if step in shown else 0
-    spec = step.expects.reading or step.expects.derived
-    bounds = values.bounds_or_none(plan, run, step)
-    caution = step.caution
-    return {
-        "id": step.id,
-        "number": number,
-        "of": len(shown),
-        "section": step.section,
-        "say": replies.filled(step.say, step, run),
-        "brief": replies.filled(step.brief or step.say, step, run),
-        "mine": role in gates.addressed(run, step),
-        "part": replies.filled(step.helper, step, run) if role == "helper" else "",
-        "mark": step.mark,
-        "marked": run.marked,
-        "clear": sorted(run.clear),
-        "caution": {"word": caution.word, "text": caution.text} if caution else None,
-        "who": step.who,
-        "kind": step.expects.kind,
-        "answers": list(step.expects.choice or ()) or [step.expects.confirmation or ""],
-        "unit": unit(spec.unit).symbol if spec else "",
-        "limits": written_bounds(bounds),
-    }
-
-
-def written_bounds(bounds: fx.Bounds | None) -> str:
-    """Limits as they are shown: 'at least 432 V, at most 528 V'."""
-    if bounds is None:
-        return ""
-    edges = (("at least", bounds.at_least), ("at most", bounds.at_most))
-    return ", ".join(
-        f"{word} {_number(Quantity(edge, bounds.unit))}" for word, edge in edges if edge is not None
-    )
-
-
-def _number(value: Quantity) -> str:
-    """A computed number to four significant digits, a said one as it was said."""
-    short = format(float(value.value), ".4g")
-    symbol = unit(value.unit).symbol
-    return f"{short} {symbol}".strip()
-
-
-def _pending_view(run: Run, role: str) -> dict[str, Any] | None:
-    pending = run.pending
-    if pending is None:
-        return None
-    written, value = replies.written(pending), pending.quantity
-    return {
-        "who": pending.who,
-        "mine": pending.who in (role, "system"),
-        "text": speak_value(value.value, value.unit) if value else written,
-        "written": written,
-    }
-
-
-def _reading_view(plan: Plan, name: str, taken: TakenReading) -> dict[str, Any]:
-    step = plan.step(taken.step)
-    value = taken.quantity
-    if value is None:
-        written = taken.special.replace("-", " ")
-    else:
-        written = _number(value) if taken.derived else value.written()
-    return {
-        "name": name,
-        "item": step.item or (step.brief or step.say),
-        "written": written,
-        "verdict": taken.verdict,
-        "limits": written_bounds(taken.bounds),
-        "plot": _plot(value, taken.bounds),
-    }
-
-
-def _plot(value: Quantity | None, bounds: fx.Bounds | None) -> dict[str, float | None] | None:
-    """A reading and its limits as numbers in the unit of the limits; None if there is no such."""
-    if value is None or bounds is None:
-        return None
-    low, high = bounds.at_least, bounds.at_most
-    return {
-        "value": float(value.to(bounds.unit).value),
-        "at_least": None if low is None else float(low),
-        "at_most": None if high is None else float(high),
-    }
-
-
-def _buttons(plan: Plan, run: Run, step: Step | None, role: str) -> list[dict[str, str]]:
-    """What this role can touch now, the likeliest first; each does what its words do."""
-
-    def buttons(*phrases: str) -> list[dict[str, str]]:
-        return [{"phrase": each, "label": each[:1].upper() + each[1:]} for each in phrases]
-
-    if run.held:
-        may = role == "lead" or run.held == "stand-by"
-        return buttons(*(["go ahead"] if may else []), "where are we", "say again")
-    if run.pending:
-        mine = run.pending.who in (role, "system")
-        return buttons(*(["affirm"] if mine else []), "negative", "say again")
-    if step and gates.may_answer(run, step, role):
-        return buttons("say again", "where are we", "stand by", "stop work")
-    found: list[str] = []
-    if step and step.mark and not run.marked and not run.refused:
-        if f"all-clear:{role}" in gates.not_clear(run, step):
-            found.append("all clear")
-        others = [each for each in gates.without_device(run, step) if each != role]
-        found += [f"{each} all clear" for each in others]  # people take turns at one device
-    elif step and not run.refused:
-        found += [step.expects.confirmation] if step.expects.confirmation else []
-        found += ["done"] if step.expects.wait else []
-        found += step.expects.choice or ()
-        found += ["measure again"] if run.failing == step.id else []
-    if any(not code.startswith("device-lost") for code in run.refused):
-        found.append("prove again")  # a device that comes back needs no new proof
-    more = ("say again", "reason", "limits", "go back", "unable", "take photo")
-    return buttons(*found, *more, "stand by", "stop work")

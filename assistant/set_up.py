@@ -13,7 +13,7 @@ from typing import Any
 
 from assistant.check import Fault, sound_alike
 from assistant.errors import JobError
-from assistant.job import find_job
+from assistant.plans import find_job
 from assistant.procedure import tailor, terminals
 from assistant.procedure.load import job_texts, load_job, load_terminals
 

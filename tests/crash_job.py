@@ -11,7 +11,8 @@ import sys
 from pathlib import Path
 
 from assistant.clock import SetClock
-from assistant.job import JobSession, Turn, plan_of
+from assistant.job import JobSession, Turn
+from assistant.plans import plan_of
 from assistant.records.store import Store
 from tests.procedure.small import JOB, PACK, STEPS
 

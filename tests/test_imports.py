@@ -2,7 +2,9 @@
 
     cli  ->  server, rehearse, doctor, check  ->  job
     server  ->  set_up  ->  check
-    job  ->  dialogue, records  ->  procedure  ->  calc  ->  quantity
+    job  ->  plans, view
+    view  ->  finding  ->  faults, records
+    plans, job  ->  dialogue, records  ->  procedure  ->  calc  ->  quantity
     job  ->  speech
     check  ->  faults  ->  dialogue, procedure
 
@@ -34,21 +36,24 @@ MAY_IMPORT = {
     "dialogue": {"procedure", "quantity"},
     "speech": {"resources"},
     "records": {"procedure", "quantity"},
+    "plans": {"procedure", "records", "resources"},
+    "view": {"dialogue", "faults", "finding", "procedure", "quantity"},
     "job": {
-        *("clock", "dialogue", "faults", "finding", "procedure", "calc", "quantity"),
-        *("records", "resources", "speech"),
+        *("clock", "dialogue", "faults", "finding", "plans", "procedure", "quantity"),
+        *("records", "speech", "view"),
     },
     "faults": {"dialogue", "procedure", "calc", "quantity"},
     "finding": {
         *("dialogue", "faults", "procedure", "quantity", "records", "resources"),
     },
-    "check": {"job", "faults", "dialogue", "procedure", "calc", "quantity", "resources"},
+    "check": {"plans", "faults", "dialogue", "procedure", "calc", "quantity", "resources"},
     "phases": {"procedure", "resources"},
     "doctor": {"check", "records", "resources", "speech"},
     "rehearse": {"job", "clock", "dialogue", "procedure", "quantity", "speech"},
-    "set_up": {"check", "job", "procedure"},
+    "set_up": {"check", "plans", "procedure"},
     "server": {
-        *("job", "clock", "finding", "procedure", "records", "resources", "set_up", "speech"),
+        *("job", "clock", "finding", "plans", "procedure"),
+        *("records", "resources", "set_up", "speech"),
     },
 }
 # The composition: it builds the parts and hands them over.

@@ -11,7 +11,8 @@ import soundfile
 
 from assistant.clock import SetClock
 from assistant.errors import ModelMissing, RecordError
-from assistant.job import HOLD_S, Jobs, JobSession, draw_challenge, events_of, plan_of
+from assistant.job import HOLD_S, Jobs, JobSession, draw_challenge
+from assistant.plans import events_of, plan_of
 from assistant.procedure import machine
 from assistant.records import retention
 from assistant.records.log import verify

@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from assistant.errors import JobError
-from assistant.job import Jobs, find_job
+from assistant.job import Jobs
+from assistant.plans import find_job
 from assistant.procedure.load import load_job
 from assistant.server.app import create_app
 from assistant.set_up import PLAN_MAX_BYTES, PlanFile, make_over, plan_faults

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from assistant.errors import ThirdhandError
-from assistant.job import plan_of
+from assistant.plans import plan_of
 from assistant.procedure.model import Plan
 from assistant.server.room import Room
 from assistant.server.sounds import Sounds

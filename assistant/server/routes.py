@@ -18,7 +18,7 @@ from werkzeug.exceptions import HTTPException, NotFound
 from assistant import resources, set_up
 from assistant.errors import FileError, PackError, ThirdhandError
 from assistant.finding import searches
-from assistant.job import find_job, find_pack, plan_if_readable
+from assistant.plans import find_job, find_pack, plan_if_readable
 from assistant.procedure.load import load_job, load_pack
 from assistant.procedure.model import Job
 from assistant.procedure.outline import outline

@@ -65,7 +65,7 @@ def most_mb() -> float:
 
 def render(folder: Path, paper: str) -> None:
     """Render it once and say what it took."""
-    from assistant.job import plan_of
+    from assistant.plans import plan_of
     from assistant.records.report import commissioning_record
     from assistant.records.store import Store
 

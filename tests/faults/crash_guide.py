@@ -15,7 +15,8 @@ from assistant import resources
 from assistant.clock import SetClock
 from assistant.faults.load import KEPT, guide_of, texts_of
 from assistant.faults.machine import Search
-from assistant.job import JobSession, plan_of
+from assistant.job import JobSession
+from assistant.plans import plan_of
 from assistant.records.store import Store
 from tests import crash_job
 

@@ -17,7 +17,8 @@ from assistant.clock import SetClock
 from assistant.errors import RecordError
 from assistant.faults.found import faults
 from assistant.finding import Finding, follow, searches
-from assistant.job import JobSession, events_of, find_job, find_pack, plan_of, texts_of
+from assistant.job import JobSession
+from assistant.plans import events_of, find_job, find_pack, plan_of, texts_of
 from assistant.procedure import inputs, machine
 from assistant.procedure.load import load_job
 from assistant.records import bundle

@@ -24,7 +24,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.dialogue.interpret import interpret_text
-from assistant.job import plan_from_files
+from assistant.plans import plan_from_files
 from assistant.procedure import effects as fx
 from assistant.procedure import inputs, machine
 from assistant.procedure.load import load_job

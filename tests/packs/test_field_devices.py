@@ -3,7 +3,7 @@
 import pytest
 
 from assistant.calc import calculate
-from assistant.job import plan_from_files
+from assistant.plans import plan_from_files
 from assistant.procedure.load import load_job
 from tests.packs.cases import STEPS
 

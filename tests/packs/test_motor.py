@@ -1,7 +1,7 @@
 """Motor and encoder: tested before they are landed, leads and shields where the plan says."""
 
 from assistant.calc import calculate
-from assistant.job import plan_from_files
+from assistant.plans import plan_from_files
 from assistant.procedure.load import load_job
 from tests.packs.cases import STEPS
 

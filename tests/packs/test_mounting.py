@@ -1,6 +1,6 @@
 """Mounting: entries from below, and variants that follow place, code set and conduit."""
 
-from assistant.job import plan_from_files
+from assistant.plans import plan_from_files
 from assistant.procedure.load import load_job
 from tests.packs.cases import STEPS
 

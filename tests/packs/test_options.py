@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from assistant.job import find_pack
+from assistant.plans import find_pack
 from assistant.procedure.load import load_job, load_pack
 from assistant.procedure.plan import plan
 from tests.packs.cases import STEPS

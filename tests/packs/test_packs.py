@@ -9,7 +9,7 @@ import pytest
 from assistant.calc import calculate
 from assistant.dialogue.grammar import alike_in_plan
 from assistant.dialogue.phrases import spoken
-from assistant.job import plan_from_files
+from assistant.plans import plan_from_files
 from assistant.procedure import gates, machine
 from assistant.procedure.energy import RULES
 from assistant.procedure.gates import ledger_move

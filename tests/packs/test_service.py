@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from assistant.job import find_pack, plan_from_files
+from assistant.plans import find_pack, plan_from_files
 from assistant.procedure import gates, machine
 from assistant.procedure.load import load_job, load_pack
 from tests.packs.cases import STEPS

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from assistant.job import plan_from_files
+from assistant.plans import plan_from_files
 from assistant.procedure import gates, machine, values
 from assistant.procedure.load import load_job
 from assistant.procedure.run import TakenReading

@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 
 from assistant.errors import PackError
-from assistant.job import plan_from_files
+from assistant.plans import plan_from_files
 from assistant.procedure import energy, inputs
 from assistant.procedure.load import load_job
 from tests.packs.cases import STEPS as PACKS

@@ -6,7 +6,8 @@ import pytest
 
 from assistant.clock import SetClock
 from assistant.dialogue.grammar import spoken_instrument
-from assistant.job import JobSession, plan_of
+from assistant.job import JobSession
+from assistant.plans import plan_of
 from assistant.procedure import inputs, instruments
 from assistant.procedure.load import parse_job
 from assistant.procedure.model import Instrument

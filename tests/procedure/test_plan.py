@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from assistant.errors import PackError
-from assistant.job import find_pack
+from assistant.plans import find_pack
 from assistant.procedure import gates, inputs, machine
 from assistant.procedure.load import load_job, load_pack, parse_job, parse_pack
 from assistant.procedure.plan import plan, progress, string

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import pytest
 
-from assistant.job import plan_from_files
+from assistant.plans import plan_from_files
 from assistant.procedure import drawing, energy, gates, inputs
 from assistant.procedure.drawing import duties
 from assistant.procedure.load import dead_points, load_job, slug

@@ -16,7 +16,8 @@ from ruamel.yaml import YAML
 
 from assistant import rehearse, resources
 from assistant.clock import SetClock
-from assistant.job import Jobs, plan_of
+from assistant.job import Jobs
+from assistant.plans import plan_of
 from assistant.procedure.model import Plan
 from assistant.records.store import Store
 

@@ -17,7 +17,8 @@ import pytest
 
 from assistant import rehearse
 from assistant.clock import SetClock
-from assistant.job import Jobs, JobSession, events_of, find_job, plan_if_readable, plan_of
+from assistant.job import Jobs, JobSession
+from assistant.plans import events_of, find_job, plan_if_readable, plan_of
 from assistant.procedure import machine
 from assistant.records import history, retention
 from assistant.records.ics import export_ics

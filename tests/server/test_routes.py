@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from assistant.job import Jobs, on_record
+from assistant.job import Jobs
+from assistant.plans import on_record
 from assistant.server.app import create_app
 from assistant.server.pairing import Pairing
 

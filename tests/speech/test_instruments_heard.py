@@ -11,7 +11,8 @@ import pytest
 from assistant.clock import SetClock
 from assistant.dialogue.grammar import expected
 from assistant.dialogue.interpret import interpret
-from assistant.job import JobSession, plan_of
+from assistant.job import JobSession
+from assistant.plans import plan_of
 from assistant.procedure import inputs
 from assistant.records.store import Store
 from tests.procedure.small import JOB, PACK, STEPS
