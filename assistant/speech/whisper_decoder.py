@@ -82,9 +82,13 @@ class Decoder:
 
     def __init__(self, weights: dict[str, np.ndarray]):
         self._heads = int(weights["num_heads"])
-        self._embeddings = weights["embeddings/weight"]
+        embeddings = weights["embeddings/weight"]
+        halves = embeddings.astype(np.float16)
+        exact = np.array_equal(halves, embeddings)  # as the file has them; half the memory
+        self._embeddings = halves if exact else embeddings
+        self._special = np.ascontiguousarray(embeddings[END + 1 :].T)
         # Matrix products want the weights the other way round, in memory too: twice as fast.
-        common = np.concatenate([self._embeddings[:COMMON], self._embeddings[END : END + 1]])
+        common = np.concatenate([embeddings[:COMMON], embeddings[END : END + 1]])
         self._common = np.ascontiguousarray(common.T)
         self._positions = weights["position_encodings/encodings"]
         self._norm = (weights["layer_norm/gamma"], weights["layer_norm/beta"])
@@ -129,7 +133,7 @@ class Decoding:
     ):
         self._decoder = decoder
         self._crossed = crossed
-        self._rare = np.ascontiguousarray(decoder._embeddings[rare].T)
+        self._rare = np.ascontiguousarray(decoder._embeddings[rare].astype(np.float32).T)
         heads, _, size = crossed[0][0].shape
         empty = np.zeros((1, heads, 0, size), np.float32)
         self._kept = [(empty, empty) for _ in crossed]
@@ -181,13 +185,17 @@ class Decoding:
             x = x + _linear(y, layer, "ffn/linear_1")
         self._length += 1
         self._hidden = _scaled(x, *decoder._norm)
-        logits = np.concatenate([self._hidden @ decoder._common, self._hidden @ self._rare], axis=1)
-        return _log_softmax(logits)
+        self._logits = self._hidden @ decoder._common
+        return _log_softmax(np.concatenate([self._logits, self._hidden @ self._rare], axis=1))
 
     def no_speech(self) -> float:
-        """Probability, after the first step, that nobody speaks. [1]"""
-        scores = _log_softmax(self._hidden @ self._decoder._embeddings.T)
-        return float(np.exp(scores[0, NO_SPEECH]))
+        """Probability, after the first step, that nobody speaks. [1]
+
+        Rare pieces of words, hardly half a percent together at that place, are left out.
+        """
+        special = self._hidden @ self._decoder._special
+        scores = _log_softmax(np.concatenate([self._logits, special], axis=1))
+        return float(np.exp(scores[0, COMMON + NO_SPEECH - END]))
 
 
 def _linear(x: np.ndarray, layer: dict[str, np.ndarray], name: str) -> np.ndarray:

@@ -13,6 +13,7 @@ from assistant.speech.templates import Grammar
 from assistant.speech.whisper_decoder import (
     COMMON,
     END,
+    NO_SPEECH,
     NO_TIMESTAMPS,
     START,
     Decoder,
@@ -48,6 +49,25 @@ def test_the_decoder_agrees_with_ctranslate2_on_the_likelihood_of_a_text():
     # Ours leaves the rare tokens out of the sum, so it is a little larger.
     assert len(text) >= 4
     assert np.abs(np.array(ours) - np.array(theirs)).max() < 0.1
+
+
+def test_how_likely_nobody_speaks_is_as_over_all_pieces_within_a_hundredth():
+    ctranslate2 = pytest.importorskip("ctranslate2")
+    folder = check_model()
+    model = ctranslate2.models.Whisper(str(folder), compute_type="float32", intra_threads=1)
+    weights = read_weights(folder / "model.bin")
+    decoder = Decoder(weights)
+    found = []
+    noise = np.random.default_rng(1).normal(0, 3000, 32_000).astype(np.int16)
+    for sound in (noise, say("please hand me the screwdriver", "slt")):
+        mel = ctranslate2.StorageView.from_array(log_mel(sound, 500)[None])
+        decoding = decoder.begin(np.array(model.encode(mel, to_cpu=True))[0], np.zeros(0, np.int64))
+        decoding.step(np.array([START]), np.zeros(1, np.int64))
+        logits = (decoding._hidden @ weights["embeddings/weight"].T)[0]
+        odds = np.exp(logits - logits.max())
+        assert decoding.no_speech() == pytest.approx(odds[NO_SPEECH] / odds.sum(), abs=0.01)
+        found.append(decoding.no_speech())
+    assert found[0] > 0.6 > found[1]
 
 
 def test_a_file_that_is_no_model_is_refused(tmp_path):
