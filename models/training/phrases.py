@@ -12,7 +12,7 @@ from pathlib import Path
 
 from assistant.dialogue import grammar
 from assistant.dialogue.phrases import template
-from assistant.job import plan_from_files
+from assistant.plans import plan_from_files
 from assistant.procedure.energy import Ledger
 from assistant.procedure.load import load_job
 from assistant.procedure.run import Run
