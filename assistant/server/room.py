@@ -121,6 +121,8 @@ class Room:
     ):
         self.session, self.job_id = session, session.job_id
         self._make_endpointer, self._sounds, self._clock = make_endpointer, sounds, clock
+        recogniser = session.recogniser
+        self._eager = recogniser if isinstance(recogniser, Eager) else None
         self._seats: dict[str, Seat] = {}  # by session token
         self._lock = threading.RLock()
         self._work: queue.Queue[Callable[[], object] | None] = queue.Queue(WAITING_MAX)
@@ -285,8 +287,8 @@ class Room:
 
     def _hear_ahead(self, seat: Seat, ended: bool) -> None:
         """Hear what was said while the silence after it lasts, and end that if no more can come."""
-        recogniser = self.session.recogniser
-        if not isinstance(recogniser, Eager):
+        recogniser = self._eager
+        if recogniser is None:
             return
         if seat.ear.paused is not seat.paused:
             if seat.begun and not ended:  # more was said

@@ -17,7 +17,7 @@ from assistant.speech.recogniser import RATE_HZ
 
 _FRAME = 512  # the only size that the detector takes
 _FRAME_S = _FRAME / RATE_HZ
-_TAIL_FRAMES = round(0.25 / _FRAME_S)
+_TAIL_FRAMES = round(0.2 / _FRAME_S)
 _LEVEL_FRAMES = 3
 
 
