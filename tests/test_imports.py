@@ -35,7 +35,7 @@ MAY_IMPORT = {
     "procedure": {"calc", "quantity"},
     "dialogue": {"procedure", "quantity"},
     "speech": {"resources"},
-    "records": {"procedure", "quantity"},
+    "records": {"calc", "procedure", "quantity"},
     "plans": {"procedure", "records", "resources"},
     "view": {"dialogue", "faults", "finding", "procedure", "quantity"},
     "job": {

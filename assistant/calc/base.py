@@ -131,6 +131,7 @@ def _checked(wanted: Input, value: Given) -> Given:
         too_low = low is not None and float(number.value) < low
         if too_low or (high is not None and float(number.value) > high):
             span = f"from {low if low is not None else '-'} to {high if high is not None else '-'}"
-            raise RangeError(wanted.name, each.written(), f"{span} {wanted.unit}")
+            name = "" if wanted.unit == "one" else wanted.unit  # "5000 one" is heard as 5001
+            raise RangeError(wanted.name, each.written(), f"{span} {name}".rstrip())
         checked.append(number)
     return tuple(checked) if wanted.many else checked[0]

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
 from decimal import Decimal
 from functools import cache, singledispatch
 from typing import Any, Literal
@@ -25,7 +26,7 @@ from assistant.dialogue.phrases import spoken, template
 from assistant.procedure import effects as fx
 from assistant.procedure import gates
 from assistant.procedure.effects import Effect
-from assistant.procedure.load import spoken_day
+from assistant.procedure.load import DAY, spoken_day
 from assistant.procedure.model import FRAMES, Plan, Step
 from assistant.procedure.plan import progress
 from assistant.procedure.run import Pending, Run
@@ -136,7 +137,16 @@ def filled(text: str, step: Step, run: Run) -> str:
     """A step's text with the person that is asked put in."""
     person = run.ledger.next_with_lock() if step.proves == "lock-off" else None
     person = person or run.ledger.next_without_lock() or "lead"
-    return text.replace("{person}", person)
+    return DAY.sub(lambda match: _day(match[1], run), text.replace("{person}", person))
+
+
+def _day(reading: str, run: Run) -> str:
+    """The day that a reading of days from today falls on."""
+    taken = run.readings.get(reading)
+    if taken is None or taken.quantity is None or not run.on:
+        return _t("day-unknown")
+    days = int(taken.quantity.to("day").value)
+    return spoken_day((date.fromisoformat(run.on) + timedelta(days=days)).isoformat())
 
 
 def _aloud(text: str) -> str:
@@ -453,14 +463,16 @@ def _after_fail(effect: fx.Judged, scene: _Scene) -> str:
 
 @_say.register
 def _(effect: fx.Beside, scene: _Scene) -> Sequence[str]:
+    way = effect.trend.replace(" %", " percent")
+    trend = _t("trend", count=cardinal(effect.visits), trend=way) if way else ""
     if not effect.told:
-        return ()
+        return (trend,)
     said = _said(effect.value, effect.unit, effect.special or "no-reading")
     told = _t("last-time", value=said, day=spoken_day(effect.on))
     if not effect.unusual:
-        return (told,)
+        return (told, trend)
     return (told, _t("changed", change=_first_up(_change(effect.change or Decimal(0)))),
-            _sentence(effect.unusual))  # fmt: skip
+            _sentence(effect.unusual), trend)  # fmt: skip
 
 
 def _change(percent: Decimal) -> str:

@@ -11,6 +11,7 @@ from functools import cache, singledispatch
 from pathlib import Path
 from typing import Any
 
+from assistant.dialogue.language import language
 from assistant.dialogue.numbers import cardinal, speak_value
 from assistant.errors import GuideError
 from assistant.faults import effects as fx
@@ -130,7 +131,7 @@ def _(effect: fx.MakeSafe, door: Door) -> Sequence[str]:
 @_say.register
 def _(effect: fx.AskCheck, door: Door) -> Sequence[str]:
     caution = door.guide.checks[effect.check].caution
-    warned = f"{caution.word.capitalize()}. {caution.text}" if caution else ""
+    warned = f"{language().signals[caution.word]} {caution.text}" if caution else ""
     first = _t("danger") if effect.for_danger and not effect.again else ""
     return [warned, first, _t("check", say=question(door, effect.check))]
 

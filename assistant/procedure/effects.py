@@ -97,7 +97,8 @@ class Beside(_Effect):
     """The same reading at the door's last visit. value: None with a `special`.
 
     told: it is spoken (else the steps tell it). change: since then [%], None where no calculator
-    judges it. unusual: what the trade makes of a change that is more than usual, else "".
+    judges it. unusual: what the trade makes of a change that is more than usual, else "". trend:
+    how it went over `visits` visits with this one ("fell by 60 %"), where that is more than chance.
     """
 
     kind: Literal["beside"] = "beside"
@@ -111,6 +112,8 @@ class Beside(_Effect):
     told: bool = True
     change: Decimal | None = None
     unusual: str = ""
+    trend: str = ""
+    visits: int = 0
 
 
 class CarriedOver(_Effect):

@@ -43,6 +43,7 @@ _HEAD = (
 )
 _TEXTS = ("say", "brief", "reason", "mark", "helper")
 RUNTIME_PLACEHOLDERS = {"person"}  # filled when the step is spoken
+DAY = re.compile(r"\{day:([a-z0-9-]+)\}")  # likewise: the day that a reading of days falls on
 M = TypeVar("M", bound=BaseModel)
 
 
@@ -239,6 +240,10 @@ def _check_pack(pack: Pack, rows: Any, head: Any, file: str, head_file: str) -> 
         for field in _TEXTS:
             for name in PLACEHOLDER.findall(getattr(step, field)):
                 if name.startswith("fact:") or LEAD.fullmatch(name):
+                    continue
+                if DAY.fullmatch(f"{{{name}}}"):
+                    if name.removeprefix("day:") not in reading_units:
+                        fail(f"placeholder {{{name}}} names no reading of this pack", field)
                     continue
                 if name not in _placeholders(step):
                     fail(f"placeholder {{{name}}} is not known; use {_placeholders(step)}", field)
@@ -717,7 +722,7 @@ def _filled(pack: Pack, step: Step, job: Job, fill: dict[str, str]) -> Step:
 
     def put(text: str) -> str:
         def value(match: re.Match[str]) -> str:
-            if match[1] in RUNTIME_PLACEHOLDERS:
+            if match[1] in RUNTIME_PLACEHOLDERS or DAY.fullmatch(match[0]):
                 return match[0]
             if lead := LEAD.fullmatch(match[1]):
                 return lead_of(job, lead[1], int(lead[2]))

@@ -6,6 +6,7 @@ from typing import Any
 
 from assistant.procedure import values
 from assistant.procedure.conditions import holds
+from assistant.procedure.load import DAY
 from assistant.procedure.model import Plan, Step
 
 
@@ -56,4 +57,4 @@ def _step(plan: Plan, step: Step) -> dict[str, Any]:
 
 
 def _text(text: str) -> str:
-    return text.replace("{person}", "each person")
+    return DAY.sub("the day worked out", text.replace("{person}", "each person"))

@@ -13,12 +13,13 @@ from decimal import Decimal
 from pydantic import ValidationError
 
 from assistant.calc.base import calculate
+from assistant.calc.trends import changed, in_words
 from assistant.errors import RangeError, UnitError
 from assistant.procedure import effects as fx
 from assistant.procedure.model import Beside, History, Job, Pack, PastReading, Plan, Step
 from assistant.procedure.moves import with_point
 from assistant.procedure.run import Run
-from assistant.quantity import Quantity, unit
+from assistant.quantity import Quantity, same_dimension, unit
 
 TEXT, REASONS = "history", "carried-reasons"  # keys among the texts of a head
 
@@ -105,6 +106,7 @@ def beside(plan: Plan, step: Step, now: Quantity | None) -> tuple[fx.Beside, ...
     if found is None:
         return ()
     change, unusual = _change(how, now, found)
+    values = _values(plan.job.history, spec.name, now)
     told = fx.Beside(
         step=step.id,
         name=spec.name,
@@ -116,8 +118,21 @@ def beside(plan: Plan, step: Step, now: Quantity | None) -> tuple[fx.Beside, ...
         told=not how.fact,
         change=change,
         unusual=unusual,
+        trend=in_words(values) if changed(values) else "",
+        visits=len(values),
     )
     return (told,)
+
+
+def _values(history: History | None, name: str, now: Quantity | None) -> list[float]:
+    """The reading at each visit that has it as a number, and now, in today's unit."""
+    if history is None or now is None:
+        return []
+    found: list[float] = []
+    for each in history.readings.get(name, ()):
+        if each.value is not None and same_dimension(each.unit, now.unit):
+            found.append(float(Quantity(each.value, each.unit).to(now.unit).value))
+    return [*found, float(now.value)]
 
 
 def _change(how: Beside, now: Quantity | None, then: PastReading) -> tuple[Decimal | None, str]:

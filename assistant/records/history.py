@@ -1,24 +1,7 @@
 """A door over the years: its jobs, how a reading went, and when it is due again.
 
-When a trend is named
----------------------
-A change from visit to visit is mostly the meter, the weather and the hand. So:
-
-* fewer than three visits with a value: no trend is named;
-* three or four: only if every visit went the same way, and the last value is at least half as much
-  again as the first, or at most two thirds of it;
-* five or more: only if Mann and Kendall's test finds a trend (exact, two-sided, p at most 0.05)
-  and the line through the values (Theil and Sen) changed by a tenth or more.
-
-The factor and the tenth are common practice, no source; the test is [1]_, the line [2]_. A visit is
-a job; of values taken again in one job the last counts, corrections included. A value over range is
-no number: it is counted and left out.
-
-References
-----------
-.. [1] M. G. Kendall, Rank Correlation Methods (from memory); the counts are worked out here.
-.. [2] P. K. Sen, Estimates of the regression coefficient based on Kendall's tau, J. Am. Stat.
-   Assoc. 63 (1968) (from memory).
+When a trend is named stands in `calc.trends`. A visit is a job; of values taken again in one job
+the last counts, corrections included. A value over range is no number: it is counted, left out.
 """
 
 from __future__ import annotations
@@ -27,21 +10,13 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
-from functools import cache
-from itertools import combinations, pairwise
-from math import factorial
-from statistics import median
 from typing import Any
 
+from assistant.calc.trends import FEWEST, changed, in_words
 from assistant.errors import RecordError, UnitError
 from assistant.quantity import Quantity, same_dimension, unit
 from assistant.records.store import Store
 
-FEWEST = 3  # visits
-MANY = 5  # visits from which chance is judged by Mann and Kendall's test
-P_MOST = 0.05
-FACTOR = 1.5
-TENTH = 0.1
 # A powered door is looked at once a year or oftener: common practice, no source.
 SERVICE_DAYS = 365
 SERVICE_READING = "next-service"  # days to the next service, as the calculator of that name gives
@@ -262,48 +237,18 @@ def sentence_of(reading: str, visits: tuple[Visit, ...], symbol: str) -> tuple[s
     count = f"{len(values)} visits"
     if min(values) <= 0:
         return f"{name}: {count}, with values at or below zero; see the plot.{left}", False
-    if not _changed(values):
+    if not changed(values):
         low, high = min(values), max(values)
         spread = f"between {_plain(low)} and {_plain(high)} {symbol}".rstrip()
         if low == high:
             spread = f"each time {_plain(low)} {symbol}".rstrip()
         return f"{name}: no trend in {count}, {spread}.{left}", False
-    return f"{name} {_words(values)} in {count}, {span}.{_limit(visits[-1], symbol)}{left}", True
+    return f"{name} {in_words(values)} in {count}, {span}.{_limit(visits[-1], symbol)}{left}", True
 
 
 def _plain(value: float) -> str:
     """Four digits, and no power of ten where a cycle counter stands: "376400"."""
     return f"{value:.0f}" if abs(value) >= 10_000 else f"{value:.4g}"
-
-
-def _changed(values: list[float]) -> bool:
-    """The rule of the module text; values above zero."""
-    if len(values) < MANY:
-        steps = [b - a for a, b in pairwise(values)]
-        one_way = all(step > 0 for step in steps) or all(step < 0 for step in steps)
-        ratio = values[-1] / values[0]
-        return one_way and (ratio >= FACTOR or ratio <= 1 / FACTOR)
-    start, end = sen_line(values)
-    return kendall_p(values) <= P_MOST and abs(end - start) >= TENTH * max(abs(start), abs(end))
-
-
-def _words(values: list[float]) -> str:
-    """ "halved", "rose by 30 %": by the values for few visits, by their line for many."""
-    start, end = (values[0], values[-1]) if len(values) < MANY else sen_line(values)
-    ratio = end / start if start > 0 < end else values[-1] / values[0]
-    named = {
-        0.5: "halved",
-        1 / 3: "fell to a third",
-        0.25: "fell to a quarter",
-        0.1: "fell tenfold",
-    }
-    named |= {2.0: "doubled", 3.0: "tripled", 10.0: "rose tenfold"}
-    for factor, words in named.items():
-        if abs(ratio / factor - 1) <= 0.05:
-            return words
-    if ratio < 1:
-        return f"fell by {100 * (1 - ratio):.0f} %"
-    return f"rose by {100 * (ratio - 1):.0f} %" if ratio < 3 else f"rose {ratio:.1f} times"
 
 
 def _limit(last: Visit, symbol: str) -> str:
@@ -314,41 +259,6 @@ def _limit(last: Visit, symbol: str) -> str:
     edges += [f"at most {last.at_most:.4g}"] if last.at_most is not None else []
     holds = "within" if last.verdict == "pass" else "OUTSIDE"
     return f" The last is {holds} its limits ({' and '.join(edges)} {symbol})."
-
-
-def kendall_p(values: list[float]) -> float:
-    """Two-sided probability that chance alone orders values at least so much one way.
-
-    Mann and Kendall's S against its exact distribution for n values without ties; with ties it
-    errs to the side of no trend.
-    """
-    s = sum((b > a) - (b < a) for a, b in combinations(values, 2))
-    n = len(values)
-    pairs = n * (n - 1) // 2
-    # S = pairs - 2 * inversions
-    beyond = sum(_inversions(n)[: (pairs - abs(s)) // 2 + 1])
-    return min(1.0, 2 * beyond / factorial(n))
-
-
-@cache
-def _inversions(n: int) -> tuple[int, ...]:
-    """How many orders of n values have 0, 1, 2 ... inversions."""
-    counts = [1]
-    for size in range(2, n + 1):
-        longer = [0] * (len(counts) + size - 1)
-        for place, count in enumerate(counts):
-            for more in range(size):
-                longer[place + more] += count
-        counts = longer
-    return tuple(counts)
-
-
-def sen_line(values: list[float]) -> tuple[float, float]:
-    """First and last value of Theil and Sen's line through values at equal steps."""
-    places = range(len(values))
-    slope = median((values[j] - values[i]) / (j - i) for i, j in combinations(places, 2))
-    base = median(value - slope * place for place, value in zip(places, values, strict=True))
-    return base, base + slope * (len(values) - 1)
 
 
 # --- due -----------------------------------------------------------------------------------------

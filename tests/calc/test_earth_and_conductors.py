@@ -157,7 +157,7 @@ def test_conductor_resistance_rises_in_proportion_to_length(length, factor):
         ("length", "400 m", "from 0 to 300 metre"),
         ("length", "-1 m", "from 0 to 300 metre"),
         ("temperature", "200 degC", "from -40 to 90 celsius"),
-        ("joints", "50", "from 0 to 20 one"),
+        ("joints", "50", "from 0 to 20"),
         ("leads", "5 ohm", "from 0 to 2 ohm"),
         ("section", "3 mm2", "one of"),
         ("metal", "tin", "copper, aluminium"),

@@ -163,7 +163,7 @@ def test_three_phases_with_a_single_phase_voltage_are_refused(volts):
     [
         (("-1 kW", "400 V", 80, 0.8), "from 0 to 150 kilowatt"),
         (("1 kW", "400 V", 0, 0.8), "from 10 to 100 percent"),
-        (("1 kW", "400 V", 80, 1.1), "from 0.1 to 1 one"),
+        (("1 kW", "400 V", 80, 1.1), "from 0.1 to 1"),
         (("1 kW", "4 A", 80, 0.8), "given in volt"),
     ],
 )

@@ -17,6 +17,7 @@ import icalendar
 import pytest
 from sqlite_utils import Database
 
+from assistant.calc import trends
 from assistant.errors import RecordError
 from assistant.records import history, ics, trend_plot
 from assistant.records.store import Store
@@ -144,7 +145,7 @@ def test_chance_alone_hardly_ever_makes_a_trend():
         claims = 0
         for _ in range(2000):
             values = [10 * draw.lognormvariate(0, 0.1) for _ in range(count)]
-            claims += history._changed(values)
+            claims += trends.changed(values)
         assert claims / 2000 <= 0.05, count
 
 
@@ -152,7 +153,7 @@ def test_a_real_fall_is_claimed_most_times():
     """Ten per cent a visit over eight visits, with 5 % scatter: nine of ten are seen."""
     draw = random.Random(2)
     seen = sum(
-        history._changed([10 * 0.9**n * draw.lognormvariate(0, 0.05) for n in range(8)])
+        trends.changed([10 * 0.9**n * draw.lognormvariate(0, 0.05) for n in range(8)])
         for _ in range(500)
     )
     assert seen > 450
@@ -173,7 +174,7 @@ def test_the_exact_probability_is_the_share_of_all_orders(n: int):
     all_s = [abs(s(order)) for order in orders]
     for order in orders[:: max(1, len(orders) // 20)]:
         share = sum(each >= abs(s(order)) for each in all_s) / len(orders)
-        assert history.kendall_p([float(v) for v in order]) == pytest.approx(share)
+        assert trends.kendall_p([float(v) for v in order]) == pytest.approx(share)
 
 
 def test_published_points_of_the_distribution_come_out():
@@ -183,8 +184,8 @@ def test_published_points_of_the_distribution_come_out():
     def with_s(s: int) -> list[float]:
         return next([float(v) for v in order] for order in _by_inversions(10, (45 - s) // 2))
 
-    assert history.kendall_p(with_s(21)) / 2 == pytest.approx(0.036, abs=0.0005)
-    assert history.kendall_p(with_s(23)) / 2 == pytest.approx(0.023, abs=0.0005)
+    assert trends.kendall_p(with_s(21)) / 2 == pytest.approx(0.036, abs=0.0005)
+    assert trends.kendall_p(with_s(23)) / 2 == pytest.approx(0.023, abs=0.0005)
 
 
 def _by_inversions(n: int, inversions: int):
@@ -200,7 +201,7 @@ def _by_inversions(n: int, inversions: int):
 def test_the_line_is_that_of_a_worked_example():
     """Slopes of 1, 3, 2, 5 at equal steps: 2, -1, 3, 1/2, 1, 4/3; their median is 7/6, and the
     median of 1, 3 - 7/6, 2 - 14/6, 5 - 21/6 is 1.25. Worked by hand."""
-    assert history.sen_line([1, 3, 2, 5]) == pytest.approx((1.25, 1.25 + 3.5))
+    assert trends.sen_line([1, 3, 2, 5]) == pytest.approx((1.25, 1.25 + 3.5))
 
 
 def test_values_over_range_are_counted_and_left_out_and_the_last_of_a_job_counts(store: Store):

@@ -20,6 +20,7 @@ from assistant.clock import SetClock
 from assistant.job import Jobs, JobSession
 from assistant.plans import events_of, find_job, plan_if_readable, plan_of
 from assistant.procedure import machine
+from assistant.procedure.load import spoken_day
 from assistant.records import history, retention
 from assistant.records.ics import export_ics
 from assistant.records.report import commissioning_record, words
@@ -134,6 +135,8 @@ def test_each_reading_is_told_beside_the_last_one_as_it_was_said_then(door: Door
     assert "of last time" not in door.said[1]["svc-insulation"]
     third = door.said[2]["svc-insulation"]
     assert "Last time four six zero megohms, on 5 March 2024. Half of last time. Water" in third
+    assert "Over three visits it halved." in third  # 480, 460, 230: each lower
+    assert not any("Over three" in told.get("svc-insulation", "") for told in door.said[:2])
     # 3600 mV against 3.46 V: four percent, by hand.
     battery = door.said[2]["svc-edge-battery"]
     assert "Four percent less than last time. Near its end." in battery
@@ -229,6 +232,17 @@ def test_the_next_date_in_print_is_the_one_of_the_calendar_file(door: Door):
     assert event["DTSTART"].dt == due
     text = whole(commissioning_record(store, third.job_id, third.plan))
     assert tight(f"due {due.isoformat()}, 200000 cycles left of 200000") in text
+
+
+def test_the_next_date_is_spoken_as_the_record_has_it(door: Door):
+    visit, told = door.visits[-1], door.said[-1]
+    due = history.due_of(door.jobs.store, _row(door, visit), date(2025, 3, 5))
+    assert f"The next service is due by {spoken_day(due.due)}." in " ".join(told.values())
+
+
+def _row(door: Door, visit: JobSession):
+    (row,) = door.jobs.store.query("SELECT * FROM jobs_of_door WHERE job = ?", [visit.job_id])
+    return row
 
 
 def test_words_of_an_earlier_visit_can_be_taken_out_of_a_later_one(door: Door):
