@@ -254,7 +254,11 @@ def _source(source: str) -> str:
     words = re.sub(r"\s+,", ",", re.sub(r"[()\[\];]+", " ", source)).split()
     if not words:
         return ""
-    return _t("source", source=" ".join(words[:_SOURCE_WORDS]).rstrip(",."))
+    short = words[:_SOURCE_WORDS]
+    if len(words) > len(short):  # whole pieces, rather than an end in the middle of one
+        ends = [place for place, word in enumerate(short) if word.endswith(",")]
+        short = short[: ends[-1] + 1] if ends else short
+    return _t("source", source=" ".join(short).rstrip(",."))
 
 
 def _name(step_id: str) -> str:

@@ -10,7 +10,7 @@ from decimal import Decimal
 import pytest
 
 from assistant.dialogue.language import language
-from assistant.dialogue.replies import filled, options, replies, tone, written
+from assistant.dialogue.replies import _source, filled, options, replies, tone, written
 from assistant.procedure import effects as fx
 from assistant.procedure.run import TakenReading
 from assistant.quantity import Quantity
@@ -390,6 +390,18 @@ def test_options_are_at_most_three(plan, runs):
 def test_a_failed_value_offers_measure_again_correction_and_unable(plan, at):
     run = at("insulation", failing="insulation")
     assert options(plan, run) == ("measure again", "correction", "unable")
+
+
+@pytest.mark.parametrize(
+    ("source", "spoken"),
+    [
+        ("The maker's sheet for this door, life of the straps", "The maker's sheet for this door"),
+        ("29 CFR 1910.147, (d)(4)", "29 CFR 1910.147, d 4"),
+        ("One two three four five six seven eight nine", "One two three four five six seven eight"),
+    ],
+)
+def test_a_long_source_is_cut_between_its_pieces(source, spoken):
+    assert _source(source) == f"Source, {spoken}."
 
 
 def test_limits_and_reason_name_their_source(plan, at):
