@@ -157,6 +157,8 @@ SETS = {
     "command": ("commands", "digit", "other/commands"),
     "value": ("strings", "values", "other/step"),
 }
+#: Refusals that one wrong or false answer is worth.
+COSTS = {"command": 1.0, "value": 2.0}
 RATIOS = (-4.0, -3.0, -2.0, -1.5, -1.0, -0.7, -0.4, -0.2)
 SCORES = (-5.5, -4.5, -3.5, -3.0, -2.5, -2.0, -1.6, -1.2, -0.9, -0.6, -0.4, -0.2)
 MARGINS = (-9.0, 0.3, 0.7, 1.0, 1.5, 2.0, 2.5, 3.0)
@@ -198,7 +200,7 @@ def choose(options: argparse.Namespace) -> int:
             found, demand = max(tried, key=lambda each: worth(each, cost))
             shown = (*found, demand.ratio, demand.score, demand.margin, demand.a_word)
             print("|", cost, "|", " | ".join(map(str, shown)), "|")
-        found, demand = max(tried, key=lambda each: worth(each, options.cost))
+        found, demand = max(tried, key=lambda each: worth(each, COSTS[weight]))
         print(f"chosen: {found} {demand}")
         chosen[weight] = vars(demand)
     gate = vars(engine._DEMANDS["gate"])
@@ -227,9 +229,6 @@ def main() -> int:
     choosing.add_argument("--scores", type=Path, required=True)
     choosing.add_argument("--model", required=True)
     choosing.add_argument("--like", default="untuned", help="model to compare with")
-    choosing.add_argument(
-        "--cost", type=float, default=3.0, help="refusals that one wrong or false answer is worth"
-    )
     choosing.add_argument("--out", type=Path, required=True)
     options = parser.parse_args()
     if options.action == "choose":

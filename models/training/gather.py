@@ -25,7 +25,7 @@ import phrases
 import soundfile
 import soxr
 
-from tests.benchmarks.bench_hearing import SAID_GATES, SAID_VALUES
+from tests.benchmarks.bench_hearing import MADE_SETS
 
 RATE_HZ = 16000
 LONGEST_S = 7.0
@@ -208,11 +208,14 @@ def espeak(text: str, pick: random.Random, to: Path) -> str:
 
 def kept(text: str, pick: random.Random, to: Path) -> str:
     if pick.random() < 0.4:
-        subprocess.run(["flite", "-voice", "rms", "-t", text, "-o", str(to)], check=True)
+        stretch = f"duration_stretch={pick.uniform(0.85, 1.15):.2f}"
+        rms = ["flite", "-voice", "rms", "--setf", stretch]
+        subprocess.run([*rms, "-t", text, "-o", str(to)], check=True)
         return "kept-rms"
     voice = pick.choice(ESPEAK_KEPT)
     full = voice if voice.startswith("en") else f"en-us+{voice}"
-    subprocess.run(["espeak-ng", "-v", full, "-s", "150", "-w", str(to), text], check=True)
+    speed = str(pick.randint(130, 175))
+    subprocess.run(["espeak-ng", "-v", full, "-s", speed, "-w", str(to), text], check=True)
     return f"kept-{voice}"
 
 
@@ -220,13 +223,12 @@ def judged(folder: Path) -> None:
     """Values and gate phrases as the kept voices say them, with a manifest for judge.py."""
     pick, entries = random.Random(40), []
     folder.mkdir(parents=True, exist_ok=True)
-    for name, texts in (("values-made", SAID_VALUES), ("gates-made", SAID_GATES)):
+    for name, (texts, kind) in MADE_SETS.items():
         for number, text in enumerate(texts.split("|") * KEPT_TIMES):
             to = folder / f"{name}-{number}.wav"
             voice = kept(" ".join(SAID.get(w, w) for w in text.split()), pick, to)
             soundfile.write(to.with_suffix(".flac"), read(to), RATE_HZ)
             to.unlink()
-            kind = "value" if name == "values-made" else "gate"
             file = to.with_suffix(".flac").name
             entries.append(
                 {"file": file, "text": text, "kind": kind, "set": name, "speaker": voice}
@@ -283,7 +285,7 @@ def main() -> int:
     parser.add_argument("--dictionary", type=Path, help="keeps only words that are in it")
     parser.add_argument("--lines", type=int, default=5000)
     parser.add_argument(
-        "--part", choices=["recordings", "flite", "espeak", "piper", "kept", "judged"]
+        "--part", choices=["recordings", "flite", "espeak", "piper", "denied", "kept", "judged"]
     )
     options = parser.parse_args()
     if options.part == "judged":
@@ -331,6 +333,14 @@ def main() -> int:
         bundle = Bundle(options.out, part, 20)
         lines = list(supply.make(int(options.lines * share)))
         synthesise(lines, say, bundle, 20 + number, workers=1 if part == "piper" else 2)
+        bundle.write()
+    if wanted("denied"):
+        bundle = Bundle(options.out, "denied", 20)
+        for number, say in enumerate((flite, espeak, options.piper and Piper(options.piper))):
+            if say:
+                supply = phrases.Lines(texts, sentences, words, seed=50 + number)
+                lines = list(supply.denied(options.lines // 10))
+                synthesise(lines, say, bundle, 50 + number, workers=1)
         bundle.write()
     return 0
 

@@ -28,7 +28,7 @@ import numpy as np
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1]), str(HERE.parents[1] / "tests" / "benchmarks")]
 
-from bench_hearing import SETS, UNITS  # noqa: E402
+from bench_hearing import MADE_SETS, SETS, UNITS  # noqa: E402
 from facts import facts  # noqa: E402
 
 from assistant.speech import whisper_engine  # noqa: E402
@@ -188,7 +188,7 @@ def main() -> int:
     parser.add_argument("--details", type=Path)
     options = parser.parse_args()
     real = [name for name, (_, wanted) in SETS.items() if wanted]
-    sets = options.sets or real + (["values-made", "gates-made"] if options.made else [])
+    sets = options.sets or real + ([*MADE_SETS] if options.made else [])
     snrs = options.snr or ["clean", "10", "5"]
     models = [m.partition("=")[::2] for m in options.model]
     parts = 4 if options.workers > 2 else 1

@@ -21,6 +21,8 @@ from assistant.speech.templates import DIGITS, TEENS, TENS, canonical
 
 FIGURES = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
 TEN = ["yes", "no", "up", "down", "left", "right", "on", "off", "stop", "go"]
+#: What "un" and "not" may stand before.
+DENIED = {"confirmed", "clear", "locked", "blocked", "tagged", "safe"}
 Line = tuple[str, str, str]
 
 
@@ -55,6 +57,36 @@ class Lines:
             words, kind = maker()
             figures = canonical(words).replace("-", "minus ")
             yield words, figures, kind
+
+    def denied(self, count: int) -> Iterator[Line]:
+        """Phrases of two words and more, half of them turned into their contrary.
+
+        Without these, a tuned model hears "lockout confirmed" in "lockout not confirmed".
+        """
+        pick = self._random
+        long = [t for t in (*self._plain, *self._filled) if len(t.fixed) > 1]
+        weighty = [t for t in long if DENIED & {*t.fixed}]
+        for _ in range(count):
+            found = pick.choice(weighty if pick.random() < 0.7 else long)
+            fixed, kind = list(found.fixed), "digits" if found.slot == "digits" else "command"
+            kind = "value" if found.slot == "value" else kind
+            if pick.random() < 0.5:
+                fixed, kind = self._contrary(fixed), "other"
+            fill = ""
+            if found.slot:
+                digits = found.slot == "digits"
+                fill = self._spelled(found.count or 2) if digits else self._number()
+            words = f"{' '.join(fixed)} {fill}".strip()
+            yield words, canonical(words).replace("-", "minus "), kind
+
+    def _contrary(self, words: list[str]) -> list[str]:
+        pick = self._random
+        last = [i for i, word in enumerate(words) if word in DENIED]
+        if last and pick.random() < 0.35:
+            return [f"un{w}" if i == last[-1] else w for i, w in enumerate(words)]
+        no = pick.choice(("not", "not", "not", "isn't", "never", "nearly", "almost", "not yet"))
+        at = last[-1] if last and pick.random() < 0.7 else pick.randrange(len(words))
+        return [*words[:at], no, *words[at:]]
 
     def _phrase(self) -> tuple[str, str]:
         return " ".join(self._random.choice(self._plain).fixed), "command"

@@ -50,6 +50,17 @@ SAID_GATES = (
     "lockout confirmed four seven|clear to energize two nine|lockout confirmed three eight|"
     "clear to energize six one|lockout confirmed five zero|clear to energize seven four"
 )
+# Near misses: what says the contrary must never pass.
+SAID_DENIED = (
+    "lockout not confirmed four seven|lockout unconfirmed two nine|not clear to energize six one|"
+    "lockout confirmed not three eight|unclear to energize five zero|lockout is confirmed by no one"
+)
+#: Name of a set -> what voices say in it, and of which kind that is.
+MADE_SETS = {
+    "values-made": (SAID_VALUES, "value"),
+    "gates-made": (SAID_GATES, "gate"),
+    "denied-made": (SAID_DENIED, "non_command"),
+}
 
 #: Name of a set -> phrases of a step, and which entries of the manifest belong to it.
 SETS: dict[str, tuple[list[str], Any]] = {
@@ -63,6 +74,7 @@ SETS: dict[str, tuple[list[str], Any]] = {
     "asterisk": (["{value}"], None),
     "values-made": (STEP.split("|"), None),
     "gates-made": (GATE.split("|"), None),
+    "denied-made": (GATE.split("|"), None),
 }
 UNITS = "volts, amps, ohms, megohms, newtons, millimetres"
 
@@ -162,10 +174,8 @@ def _entries(
 ) -> list[dict[str, str]]:
     if name == "asterisk":
         return asterisk_entries()
-    if name == "values-made":
-        return made_entries(SAID_VALUES, "value", cache)
-    if name == "gates-made":
-        return made_entries(SAID_GATES, "gate", cache)
+    if name in MADE_SETS:
+        return made_entries(*MADE_SETS[name], cache)
     belongs = SETS[name][1]
     return [e for e in entries if belongs({**e, "file": e["folder"]})][::stride]
 
