@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import re
 import threading
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
@@ -419,6 +420,18 @@ def _hurry(candidate: Candidate, active_s: float) -> float:
     return cost + (_LOOP_COST if looped else 0.0)
 
 
+def _sense(candidate: Candidate) -> tuple[str, str]:
+    """Template and text, the unit written in one way: "5 meg ohms" is no rival of "5 megohm"."""
+    text = canonical(candidate.words)
+    if "{value}" not in candidate.template:
+        return candidate.template, text
+    number, unit = re.fullmatch(r"(.*\d)?(\D*)", text, re.DOTALL).groups()  # type: ignore[union-attr]
+    unit = re.sub(r"(?<=ch)es$|s$", "", unit.replace(" ", ""))
+    for other, plain in (("megao", "mego"), ("kiloo", "kilo"), ("meter", "metre")):
+        unit = unit.replace(other, plain)
+    return candidate.template, f"{number} {unit}"
+
+
 def judge(search: Search, expected: Expected, duration_s: float) -> Transcript:
     """Believe the best candidate, or say why not.
 
@@ -484,7 +497,7 @@ def judge(search: Search, expected: Expected, duration_s: float) -> Transcript:
         return refuse("other speech")
     if slack < 0:
         return refuse("noise" if quiet else "other speech", confidence)
-    rivals = [c for c in ranked[1:] if near(c, demand.rivals)]
+    rivals = [c for c in ranked[1:] if near(c, demand.rivals) and _sense(c) != _sense(best)]
     if any(near(c, demand.margin) for c in rivals):
         return replace(
             refuse("unsure", confidence), alternatives=tuple(c.words for c in (best, *rivals))

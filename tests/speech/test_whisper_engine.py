@@ -240,3 +240,29 @@ def test_a_missing_package_says_what_to_install(monkeypatch):
 
 def test_the_folder_of_the_model_is_a_folder():
     assert isinstance(check_model(), Path)
+
+
+@pytest.mark.parametrize(
+    ("best", "other", "is_rival"),
+    [
+        ("eight volts", "eight volt", False),
+        ("point five megohms", "point five meg ohms", False),
+        ("point five megohms", "point five mega ohms", False),
+        ("eight inches", "eight inch", False),
+        ("two point oh kilohms", "two point oh kilo ohms", False),
+        ("five metres", "five meters", False),
+        ("eight volts", "eight millivolts", True),
+        ("eight volts", "eighteen volts", True),
+        ("five megohms", "five milliohms", True),
+    ],
+)
+def test_the_same_value_with_its_unit_said_otherwise_is_no_rival(best, other, is_rival):
+    found = [
+        Candidate(words, "{value}", -score, -99.0, -score)
+        for words, score in ((best, 1.0), (other, 1.1))
+    ]
+    heard = judge(
+        _search(*found, free_score=-1.5), Expected(("{value}",), weights={"{value}": "gate"}), 1.0
+    )
+    assert heard.text == ("" if is_rival else best)
+    assert heard.alternatives == ((best, other) if is_rival else ())
