@@ -18,7 +18,7 @@ from assistant.records.store import Store
 from tests.faults.crash_guide import JOB_ID, state, work
 from tests.faults.test_live import replayed
 
-ROUNDS = int(os.environ.get("THIRDHAND_KILLS", "20"))
+ROUNDS = int(os.environ.get("THIRDHAND_KILLS", "12"))
 A_JOB = 10  # rounds until the next job: a long log costs the test more than it tells
 
 
