@@ -203,14 +203,17 @@ _WHOLE = _alt(
     ]
 )
 _AFTER_POINT = _seq(_alt(POINTS), _alt([Rep(_DIGIT, 1, 6), _TWO]))
-_FRACTION = _alt(
-    [
-        _seq(_alt([_ONE_TO_NINE, _alt(TEENS), "a"]), _alt(FRACTIONS)),
-        "half",
-    ]
-)
-_MIXED = _seq(_WHOLE, _opt("and"), _FRACTION)
-_NUMBER = _alt([_seq(_WHOLE, _opt(_AFTER_POINT)), _AFTER_POINT, _MIXED, _FRACTION])
+
+
+def _number(fractions: Iterable[str]) -> Node:
+    fraction = _alt([_seq(_alt([_ONE_TO_NINE, _alt(TEENS), "a"]), _alt(fractions)), "half"])
+    mixed = _seq(_WHOLE, _opt("and"), fraction)
+    return _alt([_seq(_WHOLE, _opt(_AFTER_POINT)), _AFTER_POINT, mixed, fraction])
+
+
+_NUMBER = _number(FRACTIONS)
+#: Nobody reads an eighth of a degree or volt off a meter, and "eight" sounds much like it.
+_METER_NUMBER = _number(word for word, below in FRACTIONS.items() if int(below) < 8)
 _INCHES = _seq(_NUMBER, _alt(["inches", "inch"]))
 _FEET_AND_INCHES = _seq(
     _WHOLE,
@@ -226,9 +229,11 @@ def value_node(unit_words: Sequence[str]) -> Node:
     unit_or_length = _alt([*units, *LENGTHS])
     # "five k", "five kilo", "five kilo ohms"
     tail = _alt([unit_or_length, _seq(_alt(PREFIXES), _opt(unit_or_length))])
+    lengths = not unit_words or not set(LENGTHS).isdisjoint(unit_words)
+    number = _NUMBER if lengths else _METER_NUMBER
     return _alt(
         [
-            _seq(_opt(_alt(MINUS)), _NUMBER, _opt(tail)),
+            _seq(_opt(_alt(MINUS)), number, _opt(tail)),
             _FEET_AND_INCHES,
             *(_seq(*words) for words in METER_WORDS),
         ]

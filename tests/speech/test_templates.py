@@ -15,7 +15,7 @@ from assistant.speech.templates import (
     vocabulary,
 )
 
-UNITS = ("volts", "newton metres", "megohms")
+UNITS = ("volts", "newton metres", "megohms", "inches")
 WELL_SAID = {
     "four six two decimal five volts": "462.5 volts",
     "four sixty": "460",
@@ -153,3 +153,20 @@ def test_the_bigram_model_holds_only_pairs_of_the_grammar():
     assert " <s> stop" in text
     assert " <s> xxaa" in text
     assert " go work" not in text
+
+
+@pytest.mark.parametrize(
+    ("said", "units", "is_one"),
+    [
+        ("three eighths", ("inches", "millimetres"), True),
+        ("two and five sixteenths", ("inches",), True),
+        ("one eighth", ("degrees",), False),
+        ("a eighth degrees", ("degrees",), False),
+        ("three sixteenths", ("volts", "millivolts"), False),
+        ("eight degrees", ("degrees",), True),
+        ("a half", ("volts",), True),
+        ("one and three quarters", ("seconds",), True),
+    ],
+)
+def test_eighths_are_of_an_inch_and_of_nothing_that_a_meter_shows(said, units, is_one):
+    assert is_value(said.split(), units) is is_one
