@@ -28,7 +28,7 @@ from assistant.speech.recogniser import Expected, Recogniser, Transcript
 
 #: An utterance that waited so long for a process isn't heard any more: its reply would come when
 #: the person has gone on.
-LATE_S = 3.0
+LATE_S = 1.5
 STUCK_S = 20.0  # the longest utterance takes less than a tenth of it
 MOST = 4
 _BEGUN_MOST = 64

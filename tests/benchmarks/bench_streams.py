@@ -57,7 +57,7 @@ def main() -> None:
         return
     print(f"engine {options.engine} in {options.processes or 'no'} processes of its own; "
           f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f} before")  # fmt: skip
-    print("devices | replies  | wait p50 / p95 [ms] | computing p50 / p95 [ms] "
+    print("devices | answered, told to wait | wait p50 / p95 [ms] | computing p50 / p95 [ms] "
           "| cpu a turn: server, recognisers, device [ms] "
           "| cores: ours, devices, others | memory [MB] "
           "| a stream [MB]")  # fmt: skip
@@ -93,9 +93,10 @@ def row(devices: int, turns: int, recogniser, folder: Path) -> None:  # type: ig
         jobs.store.close()
     found = json.loads(done.stdout.splitlines()[-1])
     each = 1000 / (devices * turns)
+    waits = [wait for wait in found["waits"] if wait is not None]
     others = all_busy - own - found["cpu_s"]
-    print(f"{devices:7} | {len(found['waits']):3}/{devices * turns:3}  "
-          f"| {percentiles(found['waits'])} | {percentiles(computing)} "
+    print(f"{devices:7} | {len(waits)}, {len(found['waits']) - len(waits)} of {devices * turns} "
+          f"| {percentiles(waits)} | {percentiles(computing)} "
           f"| {alone * each:.0f}, {(own - alone) * each:.0f}, {found['cpu_s'] * each:.0f} "
           f"| {own / lasted:.2f}, {found['cpu_s'] / lasted:.2f}, {others / lasted:.2f} "
           f"| {after:.0f} | {(after - before) / devices:.1f}", flush=True)  # fmt: skip
@@ -155,10 +156,11 @@ def busy_s() -> float:
 # --- the devices, in a process of their own -------------------------------------------------------
 
 
-def speak_at_all(where: dict, turns: int) -> list[float]:  # type: ignore[type-arg]
-    """Waits of all devices, in no order; a reply that never came is left out. [s]"""
+def speak_at_all(where: dict, turns: int) -> list[float | None]:  # type: ignore[type-arg]
+    """Waits of all devices, in no order: None where the server said that it is behind, nothing
+    where no reply came. [s]"""
     said = [make_speech(phrase) for phrase in PHRASES]
-    waits: list[float] = []
+    waits: list[float | None] = []
     count = len(where["jobs"])
     threads = [
         threading.Thread(
@@ -178,7 +180,7 @@ def device(url, job, number, later_s, said, turns, waits) -> None:  # type: igno
     socket = create_connection(url, timeout=LATE_S, suppress_origin=True)
     hello = {"type": "hello", "n": 0, "device": f"phone-{number}", "role": "lead", "job": job}
     socket.send(json.dumps({**hello, "headset": True, "session": "", "last": 0, "key": ""}))
-    replies: list[float] = []
+    replies: list[tuple[float, bool]] = []
     reader = threading.Thread(target=note_replies, args=(socket, replies), daemon=True)
     reader.start()
     rng = np.random.default_rng(number)
@@ -191,7 +193,8 @@ def device(url, job, number, later_s, said, turns, waits) -> None:  # type: igno
         stream(socket, begun + TURN_S, np.concatenate([lead, speech]), begun, rng)
         ended = begun + (len(lead) + voiced(speech)) / RATE_HZ
         # A reply that comes after the next turn has begun is too late to count.
-        waits += [at - ended for at in replies if ended < at < begun + TURN_S][:1]
+        came = [(at, heard) for at, heard in replies if ended < at < begun + TURN_S][:1]
+        waits += [at - ended if heard else None for at, heard in came]
     socket.close()
 
 
@@ -211,15 +214,15 @@ def stream(socket: WebSocket, until: float, sound: np.ndarray, begun: float, rng
         socket.send_binary(noisy[place * FRAME : (place + 1) * FRAME].tobytes())
 
 
-def note_replies(socket: WebSocket, replies: list[float]) -> None:
-    """The time of each reply's first words, until the connection ends."""
+def note_replies(socket: WebSocket, replies: list[tuple[float, bool]]) -> None:
+    """The time of each reply's first words, and False if it says that the server is behind."""
     while True:
         try:
             message = json.loads(socket.recv() or "{}")
         except (OSError, ValueError, WebSocketException):
             return
         if message.get("type") == "say" and message.get("part") == 1:
-            replies.append(time.monotonic())
+            replies.append((time.monotonic(), not message["text"].startswith("I am behind")))
 
 
 if __name__ == "__main__":
