@@ -142,3 +142,35 @@ def test_hearing_that_ends_is_started_again_and_the_person_is_told(open_job, hea
     speak([client], sound)
     assert client.until("heard")["understood"] == "done"
     assert session.run.at == "notify"
+
+
+@pytest.mark.parametrize("hearing", [{"processes": 2}], indirect=True)
+def test_two_people_who_speak_at_once_are_both_heard(open_job, device: Callable[..., Any]):
+    (lead,), (session,) = open_job()
+    helper = device("phone-b", role="helper", headset=True, job=session.job_id)
+    helper.server = lead.server
+    helper.connect()
+    helper.until("say")
+    speak([lead, helper], np.concatenate([quiet(0.5), spoken("say again"), quiet(1.0)]))
+    heard = [lead.until("heard") for _ in range(2)]
+    assert {m["device"] for m in heard} == {"phone-0", "phone-b"}
+    assert {m["understood"] for m in heard} == {"say-again"}
+
+
+@pytest.mark.parametrize("hearing", [{"processes": 1}], indirect=True)
+def test_a_word_that_a_lost_link_cut_in_two_is_not_pieced_together(open_job):
+    (client,), (session,) = open_job()
+    sound = spoken("say again")
+    speak([client], np.concatenate([quiet(0.5), sound[: len(sound) // 2]]))
+    client.drop()
+    assert client.connect()["resumed"]
+    before = len(client.got)
+    speak([client], np.concatenate([sound[len(sound) // 2 :], quiet(1.5)]))
+    time.sleep(1.0)
+    client.touch("done")
+    heard = [m["text"] for m in client.got[before:] if m["type"] == "heard" and m["text"]]
+    assert "say again" not in heard
+    assert heard[-1] == "done"
+    assert session.run.at == "notify"
+    speak([client], np.concatenate([quiet(0.5), sound, quiet(1.0)]))
+    assert client.until("heard", understood="say-again")
