@@ -37,6 +37,12 @@ def models_dirs() -> list[Path]:
     return [data_dir() / "models", shipped]
 
 
+def site_model_dir() -> Path:
+    """The folder of the speech model that comes with the program; it may be missing."""
+    places = [place / "site-en" for place in _candidates("models")]
+    return next((place for place in places if place.is_dir()), places[-1])
+
+
 def data_dir() -> Path:
     """The person's own folder for records, models and cached sound; it need not exist yet.
 

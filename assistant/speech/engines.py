@@ -71,7 +71,7 @@ def available(
     else:
         try:
             check_model()
-            found.append(("whisper", True, "tiny.en, digest right"))
+            found.append(("whisper", True, "site-en, digest right"))
         except ModelMissing as error:
             found.append(("whisper", False, str(error)))
     if importlib.util.find_spec("pocketsphinx") is None:

@@ -34,9 +34,11 @@ def facts(search: engine.Search, wanted: Expected) -> dict[str, object] | None:
     gaps = [worth(best, say) - worth(c, say) for c in ranked[1:] for say in says]
     count = len(best.words.split())
     longest = engine._LONGEST_FIRST_S + engine._LONGEST_WORD_S * count
+    weight = wanted.weights.get(best.template, "command")
     return {
+        "denied": weight != "value" and engine.denied(search.free_text, best.words),
         "heard": best.words,
-        "weight": wanted.weights.get(best.template, "command"),
+        "weight": weight,
         "score": float(score),
         "ratio": float(score - search.free_score),
         "words": count,
@@ -48,7 +50,7 @@ def facts(search: engine.Search, wanted: Expected) -> dict[str, object] | None:
 
 def accepted(row: dict, demand: engine._Demand, no_speech: float) -> bool:
     """True if the engine would believe this answer."""
-    if "heard" not in row or row["long"]:
+    if "heard" not in row or row["long"] or row["denied"]:
         return False
     cost = engine._NO_SPEECH_COST if row["no_speech"] > no_speech else 0.0
     floor = demand.score - demand.a_word * (row["words"] - 1) + cost
