@@ -495,15 +495,15 @@ def judge(search: Search, expected: Expected, duration_s: float) -> Transcript:
     if not search.candidates:
         return refuse("noise" if quiet else "other speech")
     ranked = sorted(search.candidates, key=worth, reverse=True)
-    weight = expected.weights.get(ranked[0].template, "command")
-    if weight != "value" and denied(search.free_text, ranked[0].words):
-        return refuse("other speech")
     best = ranked[0]
     score = worth(best, 0.0)
     total = np.logaddexp.reduce([worth(c) for c in ranked]) - worth(best)
     share = math.exp(-float(total))
     if best.open_end:
         return Transcript(best.words, share, 0.0, duration_s, best.template, heard=search.free_text)
+    weight = expected.weights.get(best.template, "command")
+    if weight != "value" and denied(search.free_text, best.words):  # a value is read back
+        return refuse("other speech")
     count = len(best.words.split())
     demand = _DEMANDS[weight]
     floor = demand.score - demand.a_word * (count - 1) + (_NO_SPEECH_COST if quiet else 0.0)

@@ -36,7 +36,9 @@ def facts(search: engine.Search, wanted: Expected) -> dict[str, object] | None:
     longest = engine._LONGEST_FIRST_S + engine._LONGEST_WORD_S * count
     weight = wanted.weights.get(best.template, "command")
     return {
-        "denied": weight != "value" and engine.denied(search.free_text, best.words),
+        "denied": weight != "value"
+        and not best.open_end
+        and engine.denied(search.free_text, best.words),
         "heard": best.words,
         "weight": weight,
         "score": float(score),

@@ -204,6 +204,13 @@ def test_free_text_that_says_the_contrary_keeps_a_gate_shut(free, taken):
     assert bool(heard.text) is taken
 
 
+def test_a_note_may_say_not():
+    candidate = Candidate("note belt is worn", "note {free}", -1.0, -np.inf, -1.0)
+    search = _search(candidate, free_score=-1.0, active_s=1.6)
+    search.free_text = "Note belt is not worn."
+    assert judge(search, Expected(("note {free}",)), 2.0).text
+
+
 def test_a_not_that_belongs_to_the_answer_is_no_denial():
     assert not denied("It's not locked.", "it is not locked")
     assert not denied("Unable.", "unable")
