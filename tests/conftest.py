@@ -31,10 +31,23 @@ AT_THEIR_PACE = (
 )
 
 
+@pytest.hookimpl(tryfirst=True)  # before pytest-xdist, which reads the groups in the same hook
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if item.nodeid.startswith(AT_THEIR_PACE):
             item.add_marker(pytest.mark.xdist_group("at-their-pace"))
+
+
+def pytest_collection_finish(session: pytest.Session) -> None:
+    """Side by side they fail now and then on a slow machine, and nothing would say why."""
+    if not getattr(session.config.option, "loadgroup", False):
+        return
+    alone = [i.nodeid for i in session.items if i.nodeid.startswith(AT_THEIR_PACE)]
+    if any("@at-their-pace" not in each for each in alone):
+        raise pytest.UsageError(
+            "this pytest and this pytest-xdist do not keep the tests of a group on one worker: "
+            "install the versions of pyproject.toml, or run without -n"
+        )
 
 
 @pytest.fixture(scope="session", autouse=True)
