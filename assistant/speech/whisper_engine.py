@@ -404,6 +404,8 @@ _HURRY = 10.0
 _DRAWN_FIRST_S, _DRAWN_WORD_S, _DRAWL = 0.6, 0.6, 2.0
 _LOOP_COST = 1.5
 _OPEN_COST = 3.0
+#: Free speech forced to begin with "note" or "unable" is this much less likely than as it was.
+_OPEN_RATIO = -7.0
 _SPELLED, _SPELLED_RIVAL, _SPELLED_MOST = 0.3, 0.7, 4.0
 
 
@@ -429,6 +431,21 @@ def _sense(candidate: Candidate) -> tuple[str, str]:
     for other, plain in (("megao", "mego"), ("kiloo", "kilo"), ("meter", "metre")):
         unit = unit.replace(other, plain)
     return candidate.template, f"{number} {unit}"
+
+
+def possible(search: Search) -> list[Candidate]:
+    """The candidates, less the open-ended ones whose first words nobody said.
+
+    Any speech can be written down as "note" and something; "notease" begins with another word,
+    and nothing after "note" is no note.
+    """
+
+    def said(candidate: Candidate) -> bool:
+        first = candidate.template.partition("{free}")[0]
+        begins = candidate.words.startswith(first) and candidate.words != first.strip()
+        return begins and candidate.score - search.free_score >= _OPEN_RATIO
+
+    return [c for c in search.candidates if not c.open_end or said(c)]
 
 
 _DENIALS = re.compile(r"\b(not|isn't|aren't|wasn't|never|nearly|almost|no one|nobody)\b")
@@ -474,7 +491,8 @@ def judge(search: Search, expected: Expected, duration_s: float) -> Transcript:
 
     # Text was learned in figures, so figures are likely whatever was said ("2.08" for two oh
     # eight); the same number in words is judged by its sound alone, and has a say of its own.
-    numbers = [c for c in search.candidates if math.isfinite(c.figures)]
+    candidates = possible(search)
+    numbers = [c for c in candidates if math.isfinite(c.figures)]
     spelled = max((c.spelled for c in numbers), default=-math.inf)
 
     def worth(candidate: Candidate, say: float = _SPELLED) -> float:
@@ -492,9 +510,9 @@ def judge(search: Search, expected: Expected, duration_s: float) -> Transcript:
             worth(candidate, say) > worth(best, say) - distance for say in (0.0, _SPELLED_RIVAL)
         )
 
-    if not search.candidates:
+    if not candidates:
         return refuse("noise" if quiet else "other speech")
-    ranked = sorted(search.candidates, key=worth, reverse=True)
+    ranked = sorted(candidates, key=worth, reverse=True)
     best = ranked[0]
     score = worth(best, 0.0)
     total = np.logaddexp.reduce([worth(c) for c in ranked]) - worth(best)

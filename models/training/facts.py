@@ -13,9 +13,10 @@ def facts(search: engine.Search, wanted: Expected) -> dict[str, object] | None:
 
     score, ratio: of the best answer. words: how many. apart: to the next answer. [nats]
     """
-    if not search.candidates:
+    candidates = engine.possible(search)
+    if not candidates:
         return None
-    numbers = [c for c in search.candidates if math.isfinite(c.figures)]
+    numbers = [c for c in candidates if math.isfinite(c.figures)]
     spelled = max((c.spelled for c in numbers), default=-math.inf)
 
     def worth(candidate: engine.Candidate, say: float) -> float:
@@ -28,7 +29,7 @@ def facts(search: engine.Search, wanted: Expected) -> dict[str, object] | None:
         hurry = engine._hurry(candidate, search.active_s)
         return candidate.score - hurry - doubt - open_end - drawl
 
-    ranked = sorted(search.candidates, key=lambda c: worth(c, engine._SPELLED), reverse=True)
+    ranked = sorted(candidates, key=lambda c: worth(c, engine._SPELLED), reverse=True)
     best, score = ranked[0], worth(ranked[0], 0.0)
     says = (0.0, engine._SPELLED_RIVAL)
     gaps = [worth(best, say) - worth(c, say) for c in ranked[1:] for say in says]
