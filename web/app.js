@@ -155,12 +155,12 @@ function go(changes) {
 
 async function start() {
   context = new AudioContext({ latencyHint: "interactive" });
-  await context.resume();
   store.set({ started: true });
-  show("step");
-  speaker.begin(context);
+  show("step"); // before the sound is there: some devices take long to open it, or never do
   awake.keep();
   hardwareButton(pressed);
+  await context.resume();
+  speaker.begin(context);
   await openMicrophone();
 }
 

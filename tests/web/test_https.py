@@ -12,9 +12,9 @@ import pytest
 from assistant.job import JobSession
 from assistant.server.lan import Lan
 from tests.web.conftest import reached_at, trust
+from tests.web.screens import begin, press
 
 pytestmark = pytest.mark.browser
-INERT_MS = 450
 
 # Counts what the page itself asks of the phone, and lets it have it.
 WATCH = """
@@ -26,12 +26,6 @@ WATCH = """
     return lock;
   };
 """
-
-
-def press(page: Any, selector: str) -> None:
-    page.wait_for_selector(selector)
-    page.wait_for_timeout(INERT_MS)
-    page.click(selector)
 
 
 def joined(page: Any, lan: Lan) -> None:
@@ -62,7 +56,7 @@ def test_microphone_service_worker_and_wake_lock_work_with_the_certificate(
     page.add_init_script(WATCH)
     joined(page, lan)
     assert page.evaluate("isSecureContext")
-    press(page, "[data-act=start]")
+    begin(page)
     page.wait_for_selector(".number")
     page.wait_for_selector(".ear[data-open=true]")  # sound comes in and counts
     ready_worker(page)
@@ -102,11 +96,11 @@ def test_a_used_code_lets_nobody_in_and_a_typed_one_does(
     code = lan.pairing.codes["helper"]
     other.fill("[data-field=code]", f"{code[:5].lower()} {code[5:]}")
     press(other, "[data-act=join]")
-    press(other, "[data-act=start]")
+    begin(other)
     other.wait_for_selector(".number")
     assert "role=helper" in other.url
     other.reload()  # a phone that is in stays in
-    press(other, "[data-act=start]")
+    begin(other)
     other.wait_for_selector(".number")
 
 
@@ -133,7 +127,7 @@ def test_with_the_server_gone_the_app_starts_says_so_and_shows_the_plan(
     page = resident()
     joined(page, lan)
     ready_worker(page)
-    press(page, "[data-act=start]")
+    begin(page)
     page.wait_for_selector(".number")
     page.wait_for_function("async () => (await caches.open('plans').then((c) => c.keys())).length")
     lan.stop()
@@ -171,7 +165,7 @@ def test_a_phone_that_leaves_the_network_says_so_at_once_and_comes_back_by_itsel
     trust(home, lan)
     page = resident()
     joined(page, lan)
-    press(page, "[data-act=start]")
+    begin(page)
     page.wait_for_selector(".ear[data-open=true]")
     page.context.set_offline(True)
     # Told by the phone itself: without that it would take 4 s to miss the server's answers.
@@ -190,7 +184,7 @@ def test_the_leads_page_leads_the_helpers_phone_through_trust_and_in(
     trust(home, lan)
     page = resident()
     joined(page, lan)
-    press(page, "[data-act=start]")
+    begin(page)
     press(page, "[data-act=more]")
     press(page, "[data-go=people]")
     landing = page.get_attribute("[data-trust]", "data-trust")
@@ -200,11 +194,11 @@ def test_the_leads_page_leads_the_helpers_phone_through_trust_and_in(
     helper.goto(landing)
     assert lan.authority.fingerprint[:23] in helper.inner_text(".print")
     helper.goto(invited)
-    press(helper, "[data-act=start]")
+    begin(helper)
     helper.wait_for_selector(".number")
     assert lan.pairing.codes["helper"] not in invited  # that one is used up
     page.reload()
-    press(page, "[data-act=start]")
+    begin(page)
     press(page, "[data-act=more]")
     press(page, "[data-go=people]")
     page.wait_for_selector(f"[data-code='{lan.pairing.codes['helper']}']")

@@ -7,21 +7,16 @@ from typing import Any
 import pytest
 
 from assistant.job import JobSession
+from tests.web.screens import begin, press
 
 pytestmark = pytest.mark.browser
-
-
-def press(page: Any, selector: str) -> None:
-    page.wait_for_selector(selector)
-    page.wait_for_timeout(450)
-    page.click(selector)
 
 
 def opened(phone: Any, wire: Any, job: JobSession) -> Any:
     """The page with its camera open, asked for by voice or touch at another device's side."""
     phone.expected += ["WebSocket connection", "ERR_"]
     page = phone(wire.url)
-    press(page, "[data-act=start]")
+    begin(page)
     page.wait_for_selector(".number")
     press(page, "[data-act=more]")
     page.fill("[data-page=more] input", "take photo")

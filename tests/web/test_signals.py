@@ -12,6 +12,7 @@ import pytest
 from assistant.clock import SetClock
 from assistant.job import JobSession
 from assistant.server.serve import Server
+from tests.web.screens import start
 
 pytestmark = pytest.mark.browser
 SIGNALS = ("heard", "done", "not-understood", "refused", "fail", "link-lost", "link-back", "deaf")
@@ -20,12 +21,6 @@ FELT = """() => {
   window.felt = [];
   Navigator.prototype.vibrate = (pulses) => window.felt.push(pulses.join()) > 0;
 }"""
-
-
-def start(page: Any) -> None:
-    page.wait_for_timeout(450)
-    page.click("[data-act=start]")
-    page.wait_for_selector(".number")
 
 
 def test_no_two_signals_sound_or_feel_alike(phone: Any, server: Server) -> None:

@@ -21,6 +21,7 @@ from assistant.server.lan import Lan
 from assistant.speech import engines
 from assistant.speech.espeak_voice import EspeakVoice, make_speech
 from tests.web.conftest import Wire, trust
+from tests.web.screens import start
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 RATE_HZ = 16_000
@@ -119,10 +120,7 @@ def microphone(folder: Path, *parts: str | float, rate_hz: int = RATE_HZ) -> str
 
 def begun(page: Any, url: str) -> None:
     page.goto(url)
-    page.wait_for_selector("[data-act=start]")
-    page.wait_for_timeout(450)
-    page.click("[data-act=start]")
-    page.wait_for_selector(".number")
+    start(page)
 
 
 def answers(job: JobSession) -> list[str]:

@@ -16,6 +16,7 @@ from assistant.server.app import create_app
 from assistant.server.serve import listen
 from assistant.speech import engines
 from assistant.speech.espeak_voice import EspeakVoice, make_speech
+from tests.web.screens import begin
 
 # The first ten turns of power entry at door D1 of the Pinewharf Cold Store.
 TURNS = ["done"] * 5 + ["calibration is good", "list is complete"] + ["done"] * 3
@@ -66,8 +67,7 @@ def test_the_first_ten_turns_spoken_into_the_page_land_in_the_log(
         )
         replies: list[int] = []
         page.on("response", lambda r: replies.append(r.status) if "/api/audio/" in r.url else None)
-        page.wait_for_timeout(450)
-        page.click("[data-act=start]")
+        begin(page)
         page.wait_for_selector(".ear[data-open=true]")
         number = len(TURNS) + 1
         page.wait_for_selector(

@@ -10,7 +10,7 @@ import pytest
 from assistant.job import Jobs, JobSession
 from assistant.records.log import verify
 from assistant.server.serve import Server
-from tests.web.screens import keep, press, start
+from tests.web.screens import begin, keep, press, start
 
 pytestmark = pytest.mark.browser
 
@@ -229,5 +229,5 @@ def test_the_lead_asks_the_helper_in_and_they_change_over(
     (last,) = [e.body["event"] for e in job.store.entries(job.job_id) if "event" in e.body][-1:]
     assert last["who"] == "lead"
     lead.reload()  # the same phone keeps the role that it has by now
-    press(lead, "[data-act=start]")
+    begin(lead)
     lead.wait_for_selector(".task")
