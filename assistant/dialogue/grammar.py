@@ -236,7 +236,7 @@ def correctable(plan: Plan, run: Run) -> Step | None:
         return step if step and step.expects.reading else None
     step = current(plan, run)
     last = run.readings.get(run.last_reading or "")
-    if step and step.expects.reading and (run.failing or last is None):
+    if step and step.expects.reading and (run.failing or last is None or run.retaking == step.id):
         return step
     return plan.step(last.step) if last else None
 

@@ -15,6 +15,7 @@ from assistant.dialogue.numbers import (
     SpokenNumber,
     all_unit_words,
     digit_words,
+    lost_point,
     parse_digits,
     parse_value,
     speak_digits,
@@ -57,7 +58,7 @@ def interpret(transcript: Transcript, plan: Plan, run: Run) -> Input:
         `NotUnderstood` unless the words, and every close rival of theirs, mean one thing.
     """
     if not transcript.text.strip():
-        return NotUnderstood(why=transcript.rejected or "unsure")
+        return _all_mean(transcript, plan, run)
     found = _readings(transcript.text, plan, run)
     if len(found) == 1 and _harmless(found[0], plan, run):
         return found[0]
@@ -65,6 +66,15 @@ def interpret(transcript: Transcript, plan: Plan, run: Run) -> Input:
     for other in transcript.alternatives:
         rivals += _readings(other, plan, run)
     return _only(found, rivals, transcript.text, plan, run)
+
+
+def _all_mean(transcript: Transcript, plan: Plan, run: Run) -> Input:
+    """What the engine couldn't tell apart ("affirm", "affirmative"), if it all means one thing."""
+    rivals = [_readings(each, plan, run) for each in transcript.alternatives]
+    every = [what for readings in rivals for what in readings]
+    if rivals and all(rivals) and len({_meaning(what, plan, run) for what in every}) == 1:
+        return every[0]
+    return NotUnderstood(why=transcript.rejected or "unsure")
 
 
 def interpret_text(text: str, plan: Plan, run: Run) -> Input:
@@ -75,6 +85,8 @@ def interpret_text(text: str, plan: Plan, run: Run) -> Input:
 
 def _only(found: list[Input], rivals: list[Input], text: str, plan: Plan, run: Run) -> Input:
     if not found:
+        if _without_point(text, plan, run):
+            return NotUnderstood(why="no-point")
         return NotUnderstood(why="not here" if _elsewhere(text) else "unsure")
     distinct: dict[object, Input] = {}
     for each in rivals:
@@ -92,6 +104,13 @@ def _harmless(what: Input, plan: Plan, run: Run) -> bool:
         step = current(plan, run)
         return not (step and step.sets and step.sets.energy == "energised")
     return isinstance(what, inputs.Negative | inputs.Note | inputs.LockOff)
+
+
+def _without_point(text: str, plan: Plan, run: Run) -> bool:
+    """True if it would be a value if its digits didn't begin with a zero."""
+    forms = (template(phrase.template) for phrase in accepted(plan, run))
+    values = (form.fills(words_of(text)) for form in forms if form.slot == "value")
+    return any(rest and lost_point(rest) for rest in values)
 
 
 def _elsewhere(text: str) -> bool:

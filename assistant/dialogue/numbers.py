@@ -322,6 +322,16 @@ def parse_value(
     return tuple(found.values())
 
 
+def lost_point(words: Sequence[str]) -> bool:
+    """True for digits that begin with a zero, such as "zero six ohms": no value is said so, and
+    what is missing is most likely a point in front of them or after the zero."""
+    for number in (tuple(words), *(each for each, _ in _with_unit(tuple(words), all_unit_words()))):
+        classified = _classified(number)
+        if classified and re.fullmatch("z[dz]+", _letters(classified)):
+            return True
+    return False
+
+
 @cache
 def _specials() -> dict[str, str]:
     forms = language().texts["step"]["specials"]

@@ -410,8 +410,11 @@ def _(effect: fx.ReadBack, scene: _Scene) -> Sequence[str]:
             return (_t("affirm-tag-of", person=_first_up(effect.person), digits=digits),)
         return (_t("affirm-tag", digits=digits),)
     if effect.value is not None or effect.special:
-        said = _first_up(_said(effect.value, effect.unit, effect.special))
-        return (_t("affirm-value", value=said),)
+        said = _said(effect.value, effect.unit, effect.special)
+        if effect.step != scene.run.at:  # an earlier step's: that it isn't this one's must be heard
+            name = _first_up(_name(effect.step))
+            return (_t("affirm-correction", step=name, value=said),)
+        return (_t("affirm-value", value=_first_up(said)),)
     return (_t("affirm-word", word=_first_up(effect.word)),)
 
 
@@ -507,17 +510,30 @@ def _(effect: fx.CarriedOver, scene: _Scene) -> Sequence[str]:
 def _(effect: fx.Implausible, scene: _Scene) -> Sequence[str]:
     low, high = (speak_value(edge, effect.plausible_unit) for edge in (effect.low, effect.high))
     heard = speak_value(effect.value, effect.unit)
-    return (_t("implausible", value=heard, low=low, high=high),)
+    value = Quantity(effect.value, effect.unit).to(effect.plausible_unit).value
+    asked = _t("say-decimal" if value > effect.high else "say-value")
+    if effect.step != scene.run.at:
+        asked = _t("say-correction", step=_name(effect.step))
+    return (_t("implausible", value=heard, low=low, high=high), asked)
 
 
 @_say.register
 def _(effect: fx.WrongUnit, scene: _Scene) -> Sequence[str]:
+    if effect.step != scene.run.at:
+        asked = _t("say-correction", step=_name(effect.step))
+        return (_t("wrong-unit-correction", unit=unit_word(effect.expected)), asked)
     return (_t("wrong-unit", unit=unit_word(effect.expected)),)
 
 
 @_say.register
 def _(effect: fx.Withdrawn, scene: _Scene) -> Sequence[str]:
     step = scene.step(effect.step)
+    if step and step.expects.kind == "reading" and effect.step != scene.run.at:
+        here = scene.step(scene.run.at) if scene.run.at else None
+        left = _t("withdrawn-correction", step=_name(effect.step))
+        return (left, _short(here, scene.run) if here else "")
+    if effect.again:
+        return (_t("withdrawn-digits"),)
     kind = {"reading": "-value", "tag": "-tag"}.get(step.expects.kind if step else "", "")
     return (_t(f"withdrawn{kind}"),)
 

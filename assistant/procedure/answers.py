@@ -248,9 +248,9 @@ def _(what: inputs.Negative, now: Now, run: Run) -> Outcome:
 def _withdraw(now: Now, run: Run) -> Outcome:
     if run.pending is None:
         return again(now, run, "not here")
-    withdrawn = fx.Withdrawn(step=run.pending.step)
+    withdrawn = fx.Withdrawn(step=run.pending.step, again=run.pending.step == run.retaking)
     step = now.plan.step(run.pending.step)
-    run = replace(run, pending=None)
+    run = _not_taken(run, step, run.pending.corrects)
     if step.expects.challenge:
         return stay(replace(run, challenge=None), withdrawn, fx.ChallengeNeeded(step=step.id))
     return stay(run, withdrawn)
@@ -457,7 +457,7 @@ def _hear_reading(what: inputs.Reading, now: Now, run: Run, step: Step, corrects
     said_unit = unit(what.unit or spec.unit).name
     if not same_dimension(said_unit, spec.unit):
         wrong = fx.WrongUnit(step=step.id, said=said_unit, expected=unit(spec.unit).name)
-        return stay(replace(run, pending=None), wrong)
+        return stay(_not_taken(run, step, corrects), wrong)
     held = Pending(step.id, "reading", now.at_s, now.who, said=what.said, corrects=corrects)
     if what.special:
         held = replace(held, special=what.special)
@@ -475,9 +475,15 @@ def _hear_reading(what: inputs.Reading, now: Now, run: Run, step: Step, corrects
             high=high,
             plausible_unit=unit(spec.unit).name,
         )
-        return stay(replace(run, pending=None), doubtful)
+        return stay(_not_taken(run, step, corrects), doubtful)
     held = replace(held, quantity=measured)
     return stay(replace(run, pending=held, failing=None), held.read_back())
+
+
+def _not_taken(run: Run, step: Step, corrects: bool) -> Run:
+    """A value was heard and won't be taken: what corrects it is no earlier step's."""
+    again = step.id if step.expects.reading and not corrects else run.retaking
+    return replace(run, pending=None, retaking=again)
 
 
 @_answer.register
@@ -509,7 +515,8 @@ def _(what: inputs.Correction, now: Now, run: Run) -> Outcome:
             return _withdraw(now, run)
         return _hear_reading(what.reading, now, run, step, run.pending.corrects)
     current = _step(now, run)
-    if current and current.expects.reading and (run.failing or run.last_reading is None):
+    asked_for = run.failing or run.last_reading is None or run.at == run.retaking
+    if current and current.expects.reading and asked_for:
         if what.reading is None:
             return enter(now, run, current.id)
         return _hear_reading(what.reading, now, run, current, False)

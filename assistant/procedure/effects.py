@@ -146,10 +146,14 @@ class WrongUnit(_Effect):
 
 
 class Withdrawn(_Effect):
-    """What was pending was refused by the person (NEGATIVE, DISREGARD): ask again."""
+    """What was pending was refused by the person (NEGATIVE, DISREGARD): ask again.
+
+    again: no value of the step was taken the time before, either.
+    """
 
     kind: Literal["withdrawn"] = "withdrawn"
     step: str
+    again: bool = False
 
 
 class Refused(_Effect):

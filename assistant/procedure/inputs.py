@@ -222,7 +222,8 @@ class NotUnderstood(_Input):
     """Nothing that is accepted here was heard, or two readings of it are possible.
 
     why: "noise", "other speech", "too short", "unsure", "ambiguous", "not here",
-        "too soon" (said before what is asked now was asked).
+        "too soon" (said before what is asked now was asked), "no-point" (digits that begin with
+        a zero, and no point).
     candidates: the possible readings of an ambiguous utterance, in words.
     """
 

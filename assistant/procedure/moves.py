@@ -44,6 +44,7 @@ def first_unsettled(plan: Plan, run: Run, after: str | None = None) -> str | Non
 def enter(now: Now, run: Run, step_id: str | None) -> Outcome:
     """Go to a step; steps that answer themselves (sums, waits that are over) are taken at once."""
     run = replace(run, pending=None, challenge=None, failing=None, refused=(), sum=None)
+    run = replace(run, retaking=None)
     if step_id is None:
         run = replace(run, at=None, finished=True)
         return Outcome(run, (fx.Finished(open_points=len(run.open_points)),))

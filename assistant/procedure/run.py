@@ -86,7 +86,8 @@ class Run:
 
     at: id of the current step, None before the start and after the end. marks: step id -> how
     it was settled. spoken: steps already spoken in full once. failing: id of the step that
-    holds because its value is outside limits. times: answers not understood in a row.
+    holds because its value is outside limits. retaking: id of the step whose value was heard and
+    not taken, so that a CORRECTION is about it. times: answers not understood in a row.
     """
 
     ledger: Ledger
@@ -101,6 +102,7 @@ class Run:
     challenge: IssuedChallenge | None = None
     held: Literal["stop-work", "stand-by", "emergency"] | None = None
     failing: str | None = None
+    retaking: str | None = None
     refused: tuple[str, ...] = ()  # why the current step may not be entered, () if it may
     open_points: tuple[OpenItem, ...] = ()
     spoken: frozenset[str] = frozenset()

@@ -189,6 +189,34 @@ def test_stop_work_is_taken_in_spite_of_a_rival(plan, at, pending):
         assert what == inputs.Command(name="stop-work")
 
 
+def test_doubt_between_wordings_of_one_meaning_is_none(plan, at, pending):
+    for others in (("affirm", "affirmative"), ("that is correct", "affirm")):
+        what = interpret(heard("", *others, rejected="unsure"), plan, pending("supply"))
+        assert what == inputs.Affirm()
+    what = interpret(
+        heard("", "4 6 2 volts", "four sixty two", rejected="unsure"), plan, at("supply")
+    )
+    assert (what.kind, what.value) == ("reading", 462)
+    for others in (
+        ("affirm", "yes"),  # a plain yes doesn't count where much hangs on it
+        ("affirm", "negative"),
+        ("affirm", "no such words"),
+        ("stop work", "affirm"),
+    ):
+        what = interpret(heard("", *others, rejected="unsure"), plan, pending("prove"))
+        assert what == inputs.NotUnderstood(why="unsure")
+    none = interpret(heard("", rejected="unsure"), plan, pending("supply"))
+    assert none == inputs.NotUnderstood(why="unsure")
+
+
+def test_digits_behind_a_zero_have_lost_their_point_and_that_is_said(plan, at, pending):
+    for text in ("zero six", "oh six ohms", "zero six two", "correction zero six volts"):
+        for run in (at("supply"), pending("supply")):
+            assert interpret(heard(text), plan, run).why == "no-point", text
+    assert interpret(heard("zero decimal zero oh"), plan, at("supply")).kind == "reading"
+    assert interpret(heard("zero six"), plan, at("survey")).why == "unsure"
+
+
 def test_silence_and_noise_are_not_understood_for_their_reason(plan, at):
     for why in ("noise", "other speech", "too short", "unsure"):
         what = interpret(heard("", rejected=why), plan, at("survey"))

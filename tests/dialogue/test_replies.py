@@ -31,7 +31,13 @@ CAUSES = (
 )
 WHYS = (
     *("noise", "other speech", "too short", "unsure", "ambiguous", "not here", "tag-needed"),
-    *("no-reading", "nothing-to-correct", "nothing-before", "no-limits: length is -3 m"),
+    *(
+        "no-point",
+        "no-reading",
+        "nothing-to-correct",
+        "nothing-before",
+        "no-limits: length is -3 m",
+    ),
 )
 STATES = ("unknown", "isolated", "locked", "proven-dead", "released", "energised")
 GATE = r"(lock\W*out\W+confirmed|clear\W+to\W+energi[sz]e)"
@@ -46,6 +52,22 @@ def judged(verdict, value="5", unit="volt", bounds=LIMIT, **more):
         verdict=verdict,
         bounds=bounds,
         **more,
+    )
+
+
+DECIMAL = "Say it again. Say decimal for the point, and a digit before it."
+IMPLAUSIBLE = "I heard {said} volts. Expected is zero volts to five zero volts. {asked}"
+NO_POINT = "I heard no point. Say zero decimal, then the digits."
+
+
+def implausible(value, step="supply"):
+    return fx.Implausible(
+        step=step,
+        value=Decimal(value),
+        unit="volt",
+        low=Decimal(0),
+        high=Decimal(50),
+        plausible_unit="volt",
     )
 
 
@@ -231,8 +253,27 @@ def test_no_reply_sends_the_eyes_to_a_screen(plan, runs):
         ),
         (
             fx.ReadBack(step="insulation", value=Decimal("24.10"), unit="megohm"),
-            "Two four decimal one zero megohms. Correct?",
+            "Insulation, corrected: two four decimal one zero megohms. Correct?",
         ),
+        (fx.Withdrawn(step="supply"), "Disregarded. Say the value again."),
+        (
+            fx.Withdrawn(step="supply", again=True),
+            "Disregarded. Say it digit by digit, decimal for the point.",
+        ),
+        (
+            fx.Withdrawn(step="insulation"),
+            "Disregarded. What is recorded for insulation stays. Supply.",
+        ),
+        (implausible("560"), IMPLAUSIBLE.format(said="five six zero", asked=DECIMAL)),
+        (implausible("-2"), IMPLAUSIBLE.format(said="minus two", asked="Say the value again.")),
+        (
+            implausible("560", "insulation"),
+            IMPLAUSIBLE.format(
+                said="five six zero",
+                asked="To correct insulation, say correction and the value again.",
+            ),
+        ),
+        (fx.AskAgain(step="supply", why="no-point"), NO_POINT),
         (fx.ReadBack(step="supply", special="over-range", unit="volt"), "Over range. Correct?"),
         (fx.ReadBack(step="lock", tag="47", person="helper"), "Helper, tag four seven. Correct?"),
         (fx.ReadBack(step="switch-off", word="switched off"), "Switched off. Say affirm."),

@@ -165,3 +165,38 @@ def test_stand_by_holds_and_go_ahead_speaks_the_step_again(dead):
     assert dead.put(reading("0.05")) == ["held"]
     assert dead.command("go-ahead") == ["resumed", "entered"]
     assert dead.run.ledger.state == "proven-dead"
+
+
+@pytest.mark.parametrize(
+    "heard", [("40", inputs.Negative()), ("200000", None)], ids=["withdrawn", "implausible"]
+)
+def test_a_correction_is_about_the_value_just_heard_even_if_it_was_not_taken(dead, heard):
+    """It would overwrite the step before, behind a read-back that sounds right."""
+    dead.value("0.05")
+    dead.put(reading(heard[0]))
+    if heard[1]:
+        dead.put(heard[1])
+    dead.put(inputs.Correction(reading=reading("50")))
+    assert dead.run.pending.step == "insulation"
+    dead.put(inputs.Affirm())
+    assert dead.run.readings["earth"].quantity.value == Decimal("0.05")
+    assert dead.run.readings["insulation"].quantity.value == 50
+
+
+def test_a_withdrawn_correction_of_an_earlier_step_is_said_again_for_that_step(dead):
+    dead.value("0.05")
+    for number in ("0.09", "0.06"):
+        dead.put(inputs.Correction(reading=reading(number)))
+        assert (dead.run.pending.step, dead.run.pending.corrects) == ("earth", True)
+        dead.put(inputs.Negative() if number == "0.09" else inputs.Affirm())
+    assert dead.run.readings["earth"].quantity.value == Decimal("0.06")
+    assert dead.run.at == "insulation" and "insulation" not in dead.run.readings
+
+
+def test_the_second_value_that_is_withdrawn_is_told_as_such(dead):
+    again = []
+    for number in ("0.05", "0.06"):
+        dead.put(reading(number))
+        dead.put(inputs.Negative())
+        again += [e.again for e in dead.effects if e.kind == "withdrawn"]
+    assert again == [False, True]
