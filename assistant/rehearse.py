@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -24,6 +24,7 @@ from assistant.dialogue.numbers import digit_words
 from assistant.errors import FileError, UnitError
 from assistant.job import JobSession, Turn
 from assistant.procedure import inputs
+from assistant.procedure.effects import ReadBack
 from assistant.quantity import quantity, same_dimension
 from assistant.speech.audio import mix, read_sound, to_int16
 from assistant.speech.endpoint import Endpointer
@@ -172,21 +173,38 @@ def play_spoken(
         Takes the sound to the job; by default through an endpointer of its own.
     """
     ear = ear or partial(_spoken_turn, session, clock)
+    before: Line | None = None  # what was read back, for the AFFIRM that follows
     for line in lines:
         if line.wait_s:
             yield from _let_pass(session, clock, line)
             continue
-        for tries in range(1, TRIES + 1):
-            said = fill(line.wording(tries), session)
-            wanted = session.meaning(said)
-            turn = ear(line.who, say(said, line.who))
-            yield Played(line, said, turn, tries, wanted)
-            if same_input(wanted, turn.input):
-                break
-            if tries == TRIES:
-                return  # what follows would answer another step
-            if session.run.pending and turn.input and turn.input.kind != "not-understood":
-                yield from _take_back(session, line, say, ear)
+        if not (yield from _tell(session, line, say, ear, before)):
+            return  # what follows would answer another step
+        before = line if session.run.pending else None
+
+
+def _tell(
+    session: JobSession, line: Line, say: Say, ear: Ear, before: Line | None = None
+) -> Generator[Played, None, bool]:
+    """Say a line until it is understood; false if it isn't in `TRIES` times."""
+    for tries in range(1, TRIES + 1):
+        said = fill(line.wording(tries), session)
+        wanted, waiting = session.meaning(said), _read_back(session)
+        turn = ear(line.who, say(said, line.who))
+        yield Played(line, said, turn, tries, wanted)
+        if same_input(wanted, turn.input):
+            return True
+        if session.run.pending and _read_back(session) != waiting:
+            yield from _take_back(session, line, say, ear)
+        gone = isinstance(wanted, inputs.Affirm) and waiting and not session.run.pending
+        # What was to be affirmed went with what was misheard: it is said again.
+        if gone and before and not (yield from _tell(session, before, say, ear)):
+            return False
+    return False
+
+
+def _read_back(session: JobSession) -> ReadBack | None:
+    return session.run.pending.read_back() if session.run.pending else None
 
 
 def _take_back(session: JobSession, line: Line, say: Say, ear: Ear) -> Iterator[Played]:

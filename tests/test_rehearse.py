@@ -146,3 +146,30 @@ def test_power_up_to_trial_run_spoken_by_two_voices_ends_in_the_record_of_the_ty
     assert verify(jobs.store, session.job_id).ok
     spoken = [p for p in played if p.line.text]
     assert sum(p.right for p in spoken if p.tries == 1) >= 0.8 * len(spoken)
+
+
+def test_a_person_says_the_value_again_when_it_went_with_a_misheard_affirm(tmp_path):
+    """The ear takes the first AFFIRM of a value for NEGATIVE; the record still is the typed one."""
+    _, typed, clock = new_session(tmp_path / "typed", "pinewharf-d2")
+    list(rehearse.play_text(typed, clock, script_of("pinewharf-d2")))
+    _, session, clock = new_session(tmp_path / "misheard", "pinewharf-d2")
+    words, misheard = [], []
+
+    def sound(said, who):
+        words.append(said)
+
+    def ear(who, samples):
+        said = words[-1]
+        waiting = session.run.pending
+        to_affirm = said == "that is correct" and waiting.kind == "reading"
+        if to_affirm and waiting.step not in misheard:
+            misheard.append(waiting.step)
+            said = ("negative", "one two")[len(misheard) % 2]
+        clock.pass_s(rehearse.TURN_S)
+        session.join(who, who)
+        return session.say(who, said, via="text")
+
+    list(rehearse.play_spoken(session, clock, script_of("pinewharf-d2"), sound, ear))
+    assert session.run.finished and len(misheard) > 5 and "negative" in words
+    wanted = {n: (t.quantity, t.special) for n, t in typed.run.readings.items()}
+    assert {n: (t.quantity, t.special) for n, t in session.run.readings.items()} == wanted
