@@ -448,7 +448,10 @@ def possible(search: Search) -> list[Candidate]:
     return [c for c in search.candidates if not c.open_end or said(c)]
 
 
-_DENIALS = re.compile(r"\b(not|isn't|aren't|wasn't|never|nearly|almost|no one|nobody)\b")
+_DENIALS = re.compile(
+    r"\b(not|cannot|never|nearly|almost|no one|nobody"
+    r"|(?:is|are|was|were|do|does|did|ca|could|wo|would|have|has)n'?t)\b"
+)
 
 
 def denied(free_text: str, words: str) -> bool:
@@ -464,6 +467,28 @@ def denied(free_text: str, words: str) -> bool:
         for word in words.split()
         if len(word) > 3 and f"un{word}" not in words
     )
+
+
+def contrary(free_text: str, candidate: Candidate, weight: str) -> bool:
+    """True if the free text says something else than the accepted sentence by a small word.
+
+    A value is read back, so nothing is held against it. In a gate phrase any word between its own
+    may be one ("lockout country confirmed": it was "can't be").
+    """
+    if weight == "value" or candidate.open_end:
+        return False
+    return denied(free_text, candidate.words) or (
+        weight == "gate" and _parted(free_text, candidate.template.partition("{")[0].split())
+    )
+
+
+def _parted(free_text: str, phrase: list[str]) -> bool:
+    """True if the words of a phrase are all there, in order, with another between them."""
+    heard = iter(enumerate(re.findall(r"[a-z0-9']+", free_text.lower())))
+    places = [next((at for at, word in heard if word == each), None) for each in phrase]
+    if not places or places[0] is None or places[-1] is None:
+        return False
+    return places[-1] - places[0] >= len(phrase)
 
 
 def judge(search: Search, expected: Expected, duration_s: float) -> Transcript:
@@ -520,7 +545,7 @@ def judge(search: Search, expected: Expected, duration_s: float) -> Transcript:
     if best.open_end:
         return Transcript(best.words, share, 0.0, duration_s, best.template, heard=search.free_text)
     weight = expected.weights.get(best.template, "command")
-    if weight != "value" and denied(search.free_text, best.words):  # a value is read back
+    if contrary(search.free_text, best, weight):
         return refuse("other speech")
     count = len(best.words.split())
     demand = _DEMANDS[weight]

@@ -37,9 +37,7 @@ def facts(search: engine.Search, wanted: Expected) -> dict[str, object] | None:
     longest = engine._LONGEST_FIRST_S + engine._LONGEST_WORD_S * count
     weight = wanted.weights.get(best.template, "command")
     return {
-        "denied": weight != "value"
-        and not best.open_end
-        and engine.denied(search.free_text, best.words),
+        "denied": engine.contrary(search.free_text, best, weight),
         "heard": best.words,
         "weight": weight,
         "score": float(score),

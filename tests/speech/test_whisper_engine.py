@@ -182,7 +182,12 @@ def test_a_not_in_a_gate_phrase_keeps_the_gate_shut(whisper):
     template = "lockout confirmed {digits:2}"
     expected = Expected((template,), weights={template: "gate"})
     assert whisper.hear(say("lockout confirmed four seven"), expected).text
-    for said in ("lockout not confirmed four seven", "lockout unconfirmed four seven"):
+    for said in (
+        "lockout not confirmed four seven",
+        "lockout unconfirmed four seven",
+        "lockout can't be confirmed four seven",
+        "lockout isn't confirmed four seven",
+    ):
         assert not whisper.hear(say(said), expected).text, said
 
 
@@ -193,6 +198,10 @@ def test_a_not_in_a_gate_phrase_keeps_the_gate_shut(whisper):
         ("Not clear to energize 61.", False),
         ("Uncleared to energize six one.", False),
         ("Clear to under eyes 61.", True),
+        ("Don't clear to energize 61.", False),
+        ("Dont clear to energize 61.", False),
+        ("We cannot clear to energize 61.", False),
+        ("Clear two to energize 61.", False),
     ],
 )
 def test_free_text_that_says_the_contrary_keeps_a_gate_shut(free, taken):
@@ -254,6 +263,20 @@ def test_a_not_that_belongs_to_the_answer_is_no_denial():
     assert not denied("It's not locked.", "it is not locked")
     assert not denied("Unable.", "unable")
     assert denied("Lockout un confirmed 29.", "lockout confirmed two nine")
+    assert denied("Don't go ahead.", "go ahead") and denied("dont go ahead", "go ahead")
+    assert not denied("Done.", "done") and not denied("Distant.", "negative")
+
+
+@pytest.mark.parametrize("words", ["lockout confirmed", "lockout country confirmed"])
+def test_a_word_within_a_gate_phrase_shuts_the_gate_and_no_other_answer(words):
+    # "Lockout can't be confirmed three eight" at 10 dB was written down like this.
+    template = "lockout confirmed {digits:2}"
+    candidate = Candidate("lockout confirmed three eight", template, -2.0, -np.inf, -2.0)
+    search = _search(candidate, free_score=-2.0, active_s=1.6)
+    search.free_text = f"{words.capitalize()} three eight."
+    as_gate = judge(search, Expected((template,), weights={template: "gate"}), 2.0)
+    assert bool(as_gate.text) is (words == "lockout confirmed")
+    assert judge(search, Expected((template,), weights={template: "value"}), 2.0).text
 
 
 def test_a_gate_with_a_close_rival_is_unsure_and_not_taken():
