@@ -8,6 +8,8 @@ share one pass over the sound and keep their state from step to step.
 from __future__ import annotations
 
 import struct
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -75,6 +77,7 @@ def read_weights(path: Path, part: str = "decoder/") -> dict[str, np.ndarray]:
 #: scoring all 51,864 and leaves out only rare pieces of words; those that a grammar needs are
 #: scored beside them.
 COMMON = 20_000
+_STRIP = 32
 
 
 class Decoder:
@@ -86,25 +89,18 @@ class Decoder:
         halves = embeddings.astype(np.float16)
         exact = np.array_equal(halves, embeddings)  # as the file has them; half the memory
         self._embeddings = halves if exact else embeddings
-        self._special = np.ascontiguousarray(embeddings[END + 1 :].T)
-        # Matrix products want the weights the other way round, in memory too: twice as fast.
-        common = np.concatenate([embeddings[:COMMON], embeddings[END : END + 1]])
-        self._common = np.ascontiguousarray(common.T)
+        self._special = _Strips(embeddings[END + 1 :].T)
+        self._common = _Strips(np.concatenate([embeddings[:COMMON], embeddings[END : END + 1]]).T)
         self._positions = weights["position_encodings/encodings"]
         self._norm = (weights["layer_norm/gamma"], weights["layer_norm/beta"])
-        self._layers: list[dict[str, np.ndarray]] = []
+        self._layers: list[_Layer] = []
         while f"layer_{len(self._layers)}/ffn/linear_0/bias" in weights:
             prefix = f"layer_{len(self._layers)}/"
-            self._layers.append(
-                {
-                    name.removeprefix(prefix): np.ascontiguousarray(array.T)
-                    for name, array in weights.items()
-                    if name.startswith(prefix)
-                }
-            )
+            layer = {n.removeprefix(prefix): w for n, w in weights.items() if n.startswith(prefix)}
+            self._layers.append(_Layer(layer, self._heads))
 
     def begin(self, encoded: np.ndarray, rare: np.ndarray) -> Decoding:
-        """A decoding of one encoded sound.
+        """A decoding of one encoded sound, at its first piece of text.
 
         Parameters
         ----------
@@ -115,7 +111,7 @@ class Decoder:
         """
         crossed = []
         for layer in self._layers:
-            both = _linear(encoded, layer, "attention/linear_1")
+            both = encoded @ layer.cross_weight.T + layer.cross_bias
             keys, values = np.split(both, 2, axis=-1)
             crossed.append((self._split(keys), self._split(values)))
         return Decoding(self, crossed, rare)
@@ -125,8 +121,89 @@ class Decoder:
         return np.ascontiguousarray(rows.reshape(len(rows), self._heads, -1).transpose(1, 0, 2))
 
 
+class _Layer:
+    """One layer's weights. Each reading of them from memory is most of the work of a step, and
+    each call of numpy some more, so that what can be multiplied into them beforehand is.
+    """
+
+    def __init__(self, weights: dict[str, np.ndarray], heads: int):
+        def scaled(name: str) -> tuple[np.ndarray, np.ndarray]:
+            weight, bias = weights[f"{name}/weight"].copy(), weights[f"{name}/bias"].copy()
+            # The queries come first.
+            weight[:width] *= scale
+            bias[:width] *= scale
+            return weight, bias
+
+        def norm(name: str) -> tuple[np.ndarray, np.ndarray]:
+            return weights[f"{name}/layer_norm/gamma"], weights[f"{name}/layer_norm/beta"]
+
+        def plain(name: str) -> tuple[np.ndarray, np.ndarray]:
+            return weights[f"{name}/weight"], weights[f"{name}/bias"]
+
+        width = len(norm("ffn")[0])
+        scale = np.float32((width // heads) ** -0.5)
+        self.mixed = _Normed(*scaled("self_attention/linear_0"), *norm("self_attention"))
+        self.mixed_out = _Linear(*plain("self_attention/linear_1"))
+        self.query = _Normed(*scaled("attention/linear_0"), *norm("attention"))
+        self.cross_weight, self.cross_bias = plain("attention/linear_1")
+        self.query_out = _Linear(*plain("attention/linear_2"))
+        self.widen = _Normed(*plain("ffn/linear_0"), *norm("ffn"))
+        self.narrow = _Linear(*plain("ffn/linear_1"))
+
+
+class _Strips:
+    """A matrix cut into strips of a few columns.
+
+    For a few rows the linear algebra library copies a wide matrix before each product, which
+    takes as long as the product; a narrow one it reads where it lies.
+    """
+
+    def __init__(self, matrix: np.ndarray):
+        """`matrix` has the shape (inputs, outputs)."""
+        inputs, self._outputs = matrix.shape
+        padded = np.zeros((inputs, -(-self._outputs // _STRIP) * _STRIP), np.float32)
+        padded[:, : self._outputs] = matrix
+        self._strips = np.ascontiguousarray(padded.reshape(inputs, -1, _STRIP).transpose(1, 0, 2))
+
+    def __call__(self, x: np.ndarray) -> np.ndarray:
+        """(rows, inputs) -> (rows, outputs)."""
+        found: np.ndarray = (x @ self._strips).transpose(1, 0, 2).reshape(len(x), -1)
+        return found[:, : self._outputs]
+
+
+class _Linear:
+    def __init__(self, weight: np.ndarray, bias: np.ndarray):
+        self._product, self._bias = _Strips(weight.T), bias
+
+    def __call__(self, x: np.ndarray) -> np.ndarray:
+        result = self._product(x)
+        result += self._bias
+        return result
+
+
+class _Normed:
+    """A layer norm and the linear map after it: to centre and to stretch is linear too."""
+
+    def __init__(self, weight: np.ndarray, bias: np.ndarray, gamma: np.ndarray, beta: np.ndarray):
+        """`weight` has the shape (outputs, inputs)."""
+        stretched = weight.T * gamma[:, None]
+        self._product = _Strips(stretched - stretched.mean(axis=0))
+        self._bias = bias + weight @ beta
+
+    def __call__(self, x: np.ndarray) -> np.ndarray:
+        result = self._product(x)
+        result /= _spread(x)
+        result += self._bias
+        return result
+
+
 class Decoding:
-    """Hypotheses over one sound, all of the same length."""
+    """Hypotheses over one sound, all of the same length.
+
+    scores: float32 array, shape (1, COMMON + 1 + n), log-probabilities of the first piece of
+        text: the common tokens, the end, the rare tokens given to `begin`.
+    no_speech: probability that nobody speaks. [1]
+    """
 
     def __init__(
         self, decoder: Decoder, crossed: list[tuple[np.ndarray, np.ndarray]], rare: np.ndarray
@@ -135,9 +212,19 @@ class Decoding:
         self._crossed = crossed
         self._rare = np.ascontiguousarray(decoder._embeddings[rare].astype(np.float32).T)
         heads, _, size = crossed[0][0].shape
-        empty = np.zeros((1, heads, 0, size), np.float32)
-        self._kept = [(empty, empty) for _ in crossed]
-        self._length = 0
+        self._heads, self._size = heads, size
+        # Both signs that open a text go through together: each is at a place of its own, and
+        # the second one sees the first.
+        signs = np.array([START, NO_TIMESTAMPS])
+        self._length = len(signs)
+        opening = decoder._embeddings[signs] + decoder._positions[: len(signs)]
+        self._kept: list[tuple[np.ndarray, np.ndarray]] = []
+        self._hidden = self._through(opening, self._open)
+        logits = decoder._common(self._hidden)
+        # Rare pieces of words, hardly half a percent together at that place, are left out.
+        special = np.concatenate([logits[:1], decoder._special(self._hidden[:1])], axis=1)
+        self.no_speech = float(np.exp(_log_softmax(special)[0, COMMON + NO_SPEECH - END]))
+        self.scores = self._score(logits[1:], self._hidden[1:])
 
     def step(self, tokens: np.ndarray, parents: np.ndarray) -> np.ndarray:
         """Log-probabilities of what comes next.
@@ -155,62 +242,55 @@ class Decoding:
             The common tokens, the end, the rare tokens given to `begin`.
         """
         decoder = self._decoder
-        rows, heads = len(tokens), decoder._heads
         x = decoder._embeddings[tokens] + decoder._positions[self._length]
-        width = x.shape[1]
-        size = width // heads
-        scale = np.float32(size**-0.5)
-        for index, layer in enumerate(decoder._layers):
-            y = _normal(x, layer, "self_attention/layer_norm")
-            mixed = _linear(y, layer, "self_attention/linear_0").reshape(rows, 3, heads, 1, size)
-            keys, values = self._kept[index]
-            keys = np.concatenate([keys[parents], mixed[:, 1]], axis=2)
-            values = np.concatenate([values[parents], mixed[:, 2]], axis=2)
-            self._kept[index] = (keys, values)
-            # (rows, heads, 1, length)
-            weights = _softmax(mixed[:, 0] * scale @ keys.transpose(0, 1, 3, 2))
-            y = (weights @ values).reshape(rows, width)
-            x = x + _linear(y, layer, "self_attention/linear_1")
+        self._length += 1
+        hidden = self._through(x, partial(self._go_on, parents))
+        return self._score(decoder._common(hidden), hidden)
 
-            y = _normal(x, layer, "attention/layer_norm")
-            query = _linear(y, layer, "attention/linear_0").reshape(rows, heads, size)
+    def _through(
+        self, x: np.ndarray, attend: Callable[[int, np.ndarray], np.ndarray]
+    ) -> np.ndarray:
+        """The layers, row by row; `attend` lets rows see what was written before."""
+        rows, width = x.shape
+        for index, layer in enumerate(self._decoder._layers):
+            mixed = layer.mixed(x).reshape(rows, 3, self._heads, 1, self._size)
+            x = x + layer.mixed_out(attend(index, mixed).reshape(rows, width))
+            query = layer.query(x).reshape(rows, self._heads, self._size)
             keys, values = self._crossed[index]
             # All rows share the sound: (heads, rows, size) @ (heads, size, positions)
-            weights = _softmax(query.transpose(1, 0, 2) * scale @ keys.transpose(0, 2, 1))
+            weights = _softmax(query.transpose(1, 0, 2) @ keys.transpose(0, 2, 1))
             y = (weights @ values).transpose(1, 0, 2).reshape(rows, width)
-            x = x + _linear(y, layer, "attention/linear_2")
+            x += layer.query_out(y)
+            x += layer.narrow(_gelu(layer.widen(x)))
+        gamma, beta = self._decoder._norm
+        hidden: np.ndarray = (x - x.mean(axis=-1, keepdims=True)) / _spread(x) * gamma + beta
+        return hidden
 
-            y = _normal(x, layer, "ffn/layer_norm")
-            y = _gelu(_linear(y, layer, "ffn/linear_0"))
-            x = x + _linear(y, layer, "ffn/linear_1")
-        self._length += 1
-        self._hidden = _scaled(x, *decoder._norm)
-        self._logits = self._hidden @ decoder._common
-        return _log_softmax(np.concatenate([self._logits, self._hidden @ self._rare], axis=1))
+    def _open(self, _index: int, mixed: np.ndarray) -> np.ndarray:
+        """Rows are the places of one text: each sees itself and those before it."""
+        # (heads, places, size)
+        query, keys, values = mixed[:, :, :, 0].transpose(1, 2, 0, 3)
+        self._kept.append((keys[None], values[None]))
+        later = np.triu(np.full((len(mixed), len(mixed)), -np.inf, np.float32), 1)
+        seen: np.ndarray = _softmax(query @ keys.transpose(0, 2, 1) + later) @ values
+        return seen.transpose(1, 0, 2)
 
-    def no_speech(self) -> float:
-        """Probability, after the first step, that nobody speaks. [1]
+    def _go_on(self, parents: np.ndarray, index: int, mixed: np.ndarray) -> np.ndarray:
+        """Rows are texts: each sees its own beginning and itself."""
+        keys, values = self._kept[index]
+        keys = np.concatenate([keys[parents], mixed[:, 1]], axis=2)
+        values = np.concatenate([values[parents], mixed[:, 2]], axis=2)
+        self._kept[index] = (keys, values)
+        # (rows, heads, 1, length)
+        seen: np.ndarray = _softmax(mixed[:, 0] @ keys.transpose(0, 1, 3, 2)) @ values
+        return seen
 
-        Rare pieces of words, hardly half a percent together at that place, are left out.
-        """
-        special = self._hidden @ self._decoder._special
-        scores = _log_softmax(np.concatenate([self._logits, special], axis=1))
-        return float(np.exp(scores[0, COMMON + NO_SPEECH - END]))
-
-
-def _linear(x: np.ndarray, layer: dict[str, np.ndarray], name: str) -> np.ndarray:
-    result: np.ndarray = x @ layer[f"{name}/weight"] + layer[f"{name}/bias"]
-    return result
-
-
-def _normal(x: np.ndarray, layer: dict[str, np.ndarray], name: str) -> np.ndarray:
-    return _scaled(x, layer[f"{name}/gamma"], layer[f"{name}/beta"])
+    def _score(self, logits: np.ndarray, hidden: np.ndarray) -> np.ndarray:
+        return _log_softmax(np.concatenate([logits, hidden @ self._rare], axis=1))
 
 
-def _scaled(x: np.ndarray, gamma: np.ndarray, beta: np.ndarray) -> np.ndarray:
-    centred = x - x.mean(axis=-1, keepdims=True)
-    spread = np.sqrt((centred**2).mean(axis=-1, keepdims=True) + 1e-5)
-    result: np.ndarray = centred / spread * gamma + beta
+def _spread(x: np.ndarray) -> np.ndarray:
+    result: np.ndarray = np.sqrt(x.var(axis=-1, keepdims=True) + 1e-5)
     return result
 
 
@@ -221,9 +301,10 @@ def _softmax(x: np.ndarray) -> np.ndarray:
 
 
 def _log_softmax(x: np.ndarray) -> np.ndarray:
-    top = x.max(axis=-1, keepdims=True)
-    result: np.ndarray = x - top - np.log(np.exp(x - top).sum(axis=-1, keepdims=True))
-    return result
+    """In place: for a whole vocabulary each copy takes longer than the sum."""
+    x -= x.max(axis=-1, keepdims=True)
+    x -= np.log(np.exp(x).sum(axis=-1, keepdims=True))
+    return x
 
 
 def _gelu(x: np.ndarray) -> np.ndarray:

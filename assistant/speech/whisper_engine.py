@@ -28,8 +28,6 @@ from assistant.speech.templates import Grammar, canonical
 from assistant.speech.whisper_decoder import (
     COMMON,
     END,
-    NO_TIMESTAMPS,
-    START,
     Decoder,
     read_weights,
 )
@@ -176,10 +174,7 @@ class WhisperRecogniser:
 
     def _search(self, encoded: np.ndarray, spelling: Spelling, samples: np.ndarray) -> Search:
         decoding = self._decoder.begin(encoded, spelling.rare)
-        first = np.zeros(1, np.int64)
-        decoding.step(np.array([START]), first)
-        no_speech = decoding.no_speech()
-        scores = decoding.step(np.array([NO_TIMESTAMPS]), first)
+        scores = decoding.scores
         active_s = _active_s(samples)
         beam = _Beam(spelling, self._pieces, steps=8 + int(8 * active_s))
         while beam.grow(scores):
@@ -189,7 +184,7 @@ class WhisperRecogniser:
             free_text=beam.free.text.strip(),
             free_score=beam.free.score,
             free_tokens=len(beam.free.tokens),
-            no_speech=no_speech,
+            no_speech=decoding.no_speech,
             active_s=active_s,
         )
 
