@@ -8,12 +8,11 @@ full stops. This module walks a word grammar through any such spelling: "Four, s
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from assistant.speech.templates import DIGITS, FIGURE_WORDS, FRACTIONS, Grammar, vocabulary
+from assistant.speech.templates import DIGITS, FIGURE_WORDS, FRACTIONS, Grammar
 
 #: Other spellings of a word. Single letters are how meters and people write units; the others
 #: sound exactly like the word, and only the grammar tells them apart.
@@ -57,8 +56,7 @@ _END = ".!?"
 _ALPHABET = frozenset("abcdefghijklmnopqrstuvwxyz0123456789 .,!?%/'-")
 
 
-@dataclass(frozen=True)
-class Place:
+class Place(NamedTuple):
     """Where in a spelling we are.
 
     state: of the word grammar, all finished words taken.
@@ -123,8 +121,7 @@ class Spelling:
     @staticmethod
     def join(place: Place, following: Place) -> Place:
         """`following`, as `allowed` gave it, with what was written up to `place`."""
-        return replace(
-            following,
+        return following._replace(
             figures=place.figures or following.figures,
             words=place.words + following.words,
         )
@@ -158,7 +155,7 @@ class Spelling:
 
     def _rare_pieces(self) -> set[int]:
         found: set[int] = set()
-        words = vocabulary(self.grammar.expected)
+        words = self.grammar.vocabulary()
         for word in words | {s for w in words for s in _SPELLINGS.get(w, ())}:
             for spelled in (word, " " + word):
                 node = self._pieces.root
@@ -170,13 +167,23 @@ class Spelling:
     def _walk(
         self, node: dict[str, Any], place: Place, numbers: list[int], after: list[Place]
     ) -> None:
-        found = [n for n in node.get("", ()) if n < self._common or n in self._kept]
-        numbers.extend(found)
-        after.extend([place] * len(found))
+        for number in node.get("", ()):
+            if number < self._common or number in self._kept:
+                numbers.append(number)
+                after.append(place)
+        state, in_number = place.state, place.mode in ("gap", "figure")
         for letter, following in node.items():
-            if letter:
-                for step in self._letter(place, letter):
-                    self._walk(following, step, numbers, after)
+            if not letter:
+                continue
+            if in_number and letter.isdigit():  # most pieces are figures
+                word = FIGURE_WORDS[int(letter)]
+                then = self.grammar.step(state, word)
+                if then is not None:
+                    further = Place(then, "", "figure", True, (*place.words, word))
+                    self._walk(following, further, numbers, after)
+                continue
+            for step in self._letter(place, letter):
+                self._walk(following, step, numbers, after)
 
     def _letter(self, place: Place, letter: str) -> list[Place]:
         mode, state, words = place.mode, place.state, place.words
@@ -192,14 +199,12 @@ class Spelling:
                 return self._take(place, ("point", FIGURE_WORDS[int(letter)]), "figure")
             if mode == "word" and place.partial == ".":
                 return self._take(place, ("point", FIGURE_WORDS[int(letter)]), "figure")
-            if mode in ("gap", "figure"):
-                return self._take(place, (FIGURE_WORDS[int(letter)],), "figure")
             if not (mode == "word" and place.partial.startswith("/")):
                 return []
         if mode == "word" and letter in " ,-" + _END:
             # Some spellings have a gap inside: "a firm".
             inside = place.partial + letter
-            longer = [replace(place, partial=inside)] if inside in self._prefixes(state) else []
+            longer = [place._replace(partial=inside)] if inside in self._prefixes(state) else []
             return longer + self._after_word(place, letter)
         if mode == "figure":
             if letter in " -":

@@ -260,23 +260,9 @@ def template_node(template: Template, unit_words: Sequence[str]) -> Node:
     return _seq(*parts)
 
 
-def node_words(node: Node) -> set[str]:
-    """Every word that can occur in `node`."""
-    if isinstance(node, str):
-        return {node}
-    if isinstance(node, Rep):
-        return node_words(node.part)
-    return set().union(*(node_words(part) for part in node.parts))
-
-
 def vocabulary(expected: Expected) -> set[str]:
     """Every word that an engine must know to hear `expected`."""
-    words: set[str] = set()
-    for text in expected.templates:
-        template = parse(text)
-        if template.slot != "free" or template.before:
-            words |= node_words(template_node(template, expected.unit_words))
-    return words
+    return Grammar(expected).vocabulary()
 
 
 # --- the automaton -----------------------------------------------------------------------------
@@ -306,6 +292,10 @@ class Grammar:
         self._sets: list[frozenset[int]] = []
         self._moves: list[dict[str, int | None]] = []
         self.start = self._state({first})
+
+    def vocabulary(self) -> set[str]:
+        """Every word of it."""
+        return set().union(*self._edges)
 
     def step(self, state: int, word: str) -> int | None:
         """The state after `word`, or None where the word is not allowed."""
@@ -365,7 +355,10 @@ class Grammar:
         after = self._new()
         if isinstance(node, Alt):
             for part in node.parts:
-                self._empty[self._build(part, at)].append(after)
+                if isinstance(part, str):  # a state of its own for each would be most of them
+                    self._edges[at].setdefault(part, []).append(after)
+                else:
+                    self._empty[self._build(part, at)].append(after)
             return after
         for done in range(node.most + 1):
             if done >= node.least:

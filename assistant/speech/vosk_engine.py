@@ -13,7 +13,7 @@ import numpy as np
 from assistant.errors import ModelMissing
 from assistant.speech.audio import active_level_dbfs, check_samples
 from assistant.speech.recogniser import RATE_HZ, Expected, Transcript
-from assistant.speech.templates import Grammar, node_words, parse, template_node, vocabulary
+from assistant.speech.templates import Grammar, parse, vocabulary
 
 UNKNOWN = "[unk]"
 _SHORTEST_S = 0.10
@@ -102,7 +102,7 @@ class VoskRecogniser:
             if template.after and not missing & set(template.after):
                 phrases.append(" ".join(template.after))
             if template.slot in ("value", "digits"):
-                numbers |= node_words(template_node(template, units)) - set(template.before)
+                numbers |= vocabulary(Expected((text,), units)) - set(template.before)
         phrases += sorted(numbers - missing)
         unknown = [] if self.unknown_words({UNKNOWN}) else [UNKNOWN]
         phrases = [*dict.fromkeys(phrases), *unknown]
