@@ -26,7 +26,7 @@ from assistant.dialogue.numbers import (
 from assistant.dialogue.phrases import template, words_of
 from assistant.procedure import inputs
 from assistant.procedure.inputs import Input, NotUnderstood
-from assistant.procedure.model import Plan
+from assistant.procedure.model import Plan, Step
 from assistant.procedure.run import Run
 from assistant.quantity import Quantity, same_dimension, unit
 from assistant.speech.recogniser import Transcript
@@ -65,7 +65,31 @@ def interpret(transcript: Transcript, plan: Plan, run: Run) -> Input:
     rivals: list[Input] = list(found)
     for other in transcript.alternatives:
         rivals += _readings(other, plan, run)
+    # Words that can be two numbers are asked about all the same, and no AFFIRM gains by this.
+    if len(found) == 1 and {each.kind for each in rivals} in ({"reading"}, {"correction"}):
+        possible = [each for each in rivals if not _impossible(each, plan, run)]
+        found, rivals = (possible[:1], possible) if possible else (found, rivals)
     return _only(found, rivals, transcript.text, plan, run)
+
+
+def _impossible(what: Input, plan: Plan, run: Run) -> bool:
+    """True for a value outside what the step can mean: 4820 V is no rival of 482 V."""
+    reading = what.reading if isinstance(what, inputs.Correction) else what
+    step = _answered(what, plan, run)
+    if not isinstance(reading, inputs.Reading) or reading.value is None or run.sum or not step:
+        return False
+    spec = step.expects.reading
+    if spec is None or not same_dimension(reading.unit or spec.unit, spec.unit):
+        return False
+    low, high = spec.plausible
+    return not low <= Quantity(reading.value, reading.unit or spec.unit).to(spec.unit).value <= high
+
+
+def _answered(what: Input, plan: Plan, run: Run) -> Step | None:
+    """The step whose answer it is, or whose value it corrects."""
+    if isinstance(what, inputs.Correction):
+        return correctable(plan, run)
+    return plan.step(run.pending.step) if run.pending else current(plan, run)
 
 
 def _all_mean(transcript: Transcript, plan: Plan, run: Run) -> Input:
@@ -231,8 +255,7 @@ def _meaning(what: Input, plan: Plan, run: Run) -> object:
         return what
     if reading.value is None:
         return (what.kind, reading.special)
-    asked = plan.step(run.pending.step) if run.pending else current(plan, run)
-    step = correctable(plan, run) if isinstance(what, inputs.Correction) else asked
+    step = _answered(what, plan, run)
     own = step.expects.reading.unit if step and step.expects.reading else "one"
     if run.sum:
         asked_for = run.sum.asked()

@@ -91,17 +91,22 @@ class Crew:
         at = group.index(lead) if lead in group else 0
         self._voices = group[at:] + group[:at]
         self._in_turn, self._turn, self._last = lead == "in turn", -1, ""
-        self._noises, self._snr_db = noises, snr_db
-        self._rng = np.random.default_rng([seed, *lead.encode()])
+        self._noises, self._snr_db, self._seed = noises, snr_db, seed
+        self._times: Counter[str] = Counter()
 
     def __call__(self, words: str, who: str) -> np.ndarray:
         """The sound of a turn, noise before, under and after it; int16 at 16 kHz."""
         self._turn += words != self._last
         self._last = words
         at = self._turn if self._in_turn else int(who == "helper")
-        speech = np.pad(say(words, self._voices[at % len(self._voices)]), (_LEAD_IN, _LEAD_OUT))
-        noise = self._noises[int(self._rng.integers(len(self._noises)))]
-        return mix(speech, noise, self._snr_db, self._rng)
+        voice = self._voices[at % len(self._voices)]
+        # By what is said the how-manieth time: a turn more elsewhere changes no other turn's noise.
+        said = f"{voice} {words}"
+        self._times[said] += 1
+        rng = np.random.default_rng([self._seed, self._times[said], *said.encode()])
+        speech = np.pad(say(words, voice), (_LEAD_IN, _LEAD_OUT))
+        noise = self._noises[int(rng.integers(len(self._noises)))]
+        return mix(speech, noise, self._snr_db, rng)
 
 
 def begin(folder: Path, job: str, recogniser: Recogniser | None = None) -> tuple[Any, ...]:

@@ -168,6 +168,30 @@ def test_the_same_value_said_in_another_way_is_no_rival(plan, at):
     assert what.value == 462
 
 
+def test_a_rival_that_the_step_cannot_mean_is_none_whichever_was_heard_better(plan, at, pending):
+    low, high = plan.step("supply").expects.reading.plausible
+    assert low <= 482 <= high < 4820
+    for run in (at("supply"), pending("supply")):
+        for first, rival in (
+            ("four eight two volts", "four eight two oh"),
+            ("four eight two oh volts", "four eight two volts"),
+        ):
+            for head in ("", "correction "):
+                what = interpret(heard(head + first, head + rival), plan, run)
+                reading = what.reading if head else what
+                assert (what.kind, reading.value) == ("correction" if head else "reading", 482)
+        what = interpret(heard("four eight two oh", "four eight oh oh"), plan, run)
+        assert what.why == "ambiguous"
+        what = interpret(heard("four eight two oh", "four eight two", "four eight"), plan, run)
+        assert what.candidates == ("four eight two", "four eight")
+        what = interpret(heard("twenty four sixty volts"), plan, run)  # 2460 or 24.60
+        assert what.why == "ambiguous"
+        what = interpret(heard("four eight two oh", "affirm"), plan, pending("supply"))
+        assert what == inputs.NotUnderstood(
+            why="ambiguous", candidates=("four eight two zero", "affirm")
+        )
+
+
 def test_an_answer_with_a_rival_that_means_something_else_is_asked(plan, at, pending):
     for run, text, rival in (
         (pending("supply"), "affirm", "negative"),
