@@ -605,7 +605,8 @@ def _(effect: fx.AskAgain, scene: _Scene) -> Sequence[str]:
     if effect.candidates:
         asked = [_t("candidates", candidates=_listed(effect.candidates, "or"))]
         if any(_has_number(each) for each in effect.candidates):
-            asked.append(_t("digit-by-digit"))
+            point = digit_words(".") in " ".join(effect.candidates).split()
+            asked.append(_t("digit-by-digit-point" if point else "digit-by-digit"))
     else:
         why = effect.why.partition(":")[0]
         known = language().texts["why"]

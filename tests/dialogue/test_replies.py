@@ -301,6 +301,13 @@ def test_no_reply_sends_the_eyes_to_a_screen(plan, runs):
             ),
             "Did you say one six volts or six zero volts? Say it digit by digit.",
         ),
+        (
+            fx.AskAgain(
+                step="supply", why="ambiguous", candidates=("zero decimal one", "five one")
+            ),
+            "Did you say zero decimal one or five one? "
+            "Say it digit by digit, decimal for the point.",
+        ),
         (fx.AskAgain(step="supply", why="noise"), "Say again."),
         (
             fx.AskAgain(step="supply", why="noise", times=2),
