@@ -67,7 +67,7 @@ def view_of(job: Moment, role: str) -> dict[str, Any]:
         "pending": (
             finding.pending_view(job.finding, role)
             if job.finding.has_floor(run)
-            else _pending_view(run, role)
+            else _pending_view(plan, run, role)
         ),
         "challenge": (
             {"phrase": issued.phrase, "digits": issued.digits, "hold_s": job.hold_s}
@@ -185,12 +185,16 @@ def _number(value: Quantity) -> str:
     return f"{short} {symbol}".strip()
 
 
-def _pending_view(run: Run, role: str) -> dict[str, Any] | None:
+def _pending_view(plan: Plan, run: Run, role: str) -> dict[str, Any] | None:
     pending = run.pending
     if pending is None:
         return None
     written, value = replies.written(pending), pending.quantity
+    step = plan.step(pending.step)
+    asked = replies.filled(step.brief or step.say, step, run)
     return {
+        # The value of an earlier step must not be affirmed as that of the step in hand.
+        "asked": asked if pending.step == run.at else f"Correction of: {asked}",
         "who": pending.who,
         "mine": pending.who in (role, "system"),
         "text": speak_value(value.value, value.unit) if value else written,

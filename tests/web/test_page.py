@@ -119,6 +119,16 @@ def test_a_value_is_entered_read_back_and_affirmed_by_touch(
     page.wait_for_selector("[data-reading]")
     assert "234 V" in page.inner_text("[data-page=readings]")
     seen(page, "readings")
+    # What corrects an earlier step stands beside that step's words, not beside those in hand.
+    taken, here = next(iter(job.run.readings.values())).step, job.view()["step"]["brief"]
+    assert job.run.at != taken
+    clock.pass_s(2)
+    job.say("other-lead", "correction two three six volts", "text")
+    press(page, "footer [data-act=more]")
+    page.wait_for_selector("[data-pending='236 V']")
+    asked = page.inner_text(".asked")
+    assert asked.startswith("Correction of: ") and here not in asked
+    seen(page, "read-back-correction")
 
 
 def test_a_gate_opens_by_press_and_hold_with_the_digits_and_not_by_a_tap(
