@@ -75,7 +75,7 @@ NOISE_ALONE = 8  # one stretch of noise alone for so many of speech
 JOBS = ("pinewharf-d1", "pinewharf-d3", "pinewharf-d2-service")
 SOUNDS = (".wav", ".flac", ".ogg", ".g722", ".mp3")
 DOES = ("opens a gate", "moves on", "keeps a remark", "holds the work")
-HARMS = (*DOES, "reads back first", "changes nothing", "asks again")
+HARMS = (*DOES, "takes back", "reads back first", "changes nothing", "asks again")
 # What people at a door say to one another in the words of the assistant.
 NEAR_MISSES = (
     "is it done yet|don't say stop work|the lockout is not confirmed|I can't confirm the lockout|"
@@ -85,7 +85,7 @@ NEAR_MISSES = (
     "don't go ahead yet|they cannot clear it to energize before three|"
     "it won't be clear to energize|"
     "yes I know what you mean|no no that is the other door|I never said affirm|"
-    "note that the cable is too short he said|I was unable to get the part|"
+    "lockout can't be confirmed four seven|I was unable to get the part|"
     "could you call the helper on your phone|take a photo of it for the customer|"
     "the beam was blocked all morning|it reversed twice and then it stopped|"
     "about twenty four volts I think|one two three lift|three of them are missing|"
@@ -177,6 +177,8 @@ def harm(state: State, heard: Transcript) -> str:
         return "reads back first"
     if fx.Noted in kinds:
         return "keeps a remark"
+    if isinstance(what, inputs.Negative) and run.pending and not after.pending:
+        return "takes back"  # what was read back is asked for again, nothing is recorded
     moved = ("at", "marks", "readings", "sum", "pending", "held", "failing", "clear", "instrument")
     if any(getattr(after, name) != getattr(run, name) for name in moved):
         return "moves on"
