@@ -377,10 +377,8 @@ class _Demand:
 
 #: By models/training/calibrate.py, on people kept out of training, at the price of one refusal for
 #: a wrong command. Values are read back before they count, so theirs are looser than its choice.
-#: Those of commands are tighter: on other speech in an open job that refuses half of what was taken
-#: ("one five" for "lock off"), and costs 2 of 970 right answers.
 _DEMANDS = {
-    "command": _Demand(ratio=-2.0, score=-2.7, a_word=0.7, margin=1.0, rivals=1.5),
+    "command": _Demand(ratio=-3.0, score=-3.0, a_word=0.7, margin=1.0, rivals=1.5),
     "value": _Demand(ratio=-2.0, score=-1.6, a_word=1.4, margin=-9.0, rivals=1.5),
     # Noise costs a long phrase much, other speech is still far from it: of 255 sentences and
     # near misses the nearest, "lockout not confirmed four seven", had a ratio of -9 and a score
