@@ -25,7 +25,8 @@ export class Line extends EventTarget {
     addEventListener("online", () => !this.#socket && this.#retry && this.connect());
   }
 
-  get open() { return this.#open; }
+  // A socket that is closing takes what it is given and loses it, before it says that it closed.
+  get open() { return this.#open && this.#socket.readyState === WebSocket.OPEN; }
   get busy() { return this.#waiting.size > 0; }
   get last() { return this.#last; }
 
@@ -57,7 +58,7 @@ export class Line extends EventTarget {
   // An input that must arrive once. False if the link is down: it is not kept for later, since
   // what the person answered may have changed by then.
   input(type, fields = {}) {
-    if (!this.#open) return false;
+    if (!this.open) return false;
     this.#number += 1;
     const text = encode(type, fields, this.#number);
     this.#waiting.set(this.#number, { text, type, at: Date.now() });
@@ -68,13 +69,13 @@ export class Line extends EventTarget {
   // A sign of the moment, sent if the link is there.
   sign(type, fields = {}) {
     if (type === "headset") this.#hello = { ...this.#hello, headset: fields.on };
-    if (this.#open) this.#socket.send(encode(type, fields));
+    if (this.open) this.#socket.send(encode(type, fields));
   }
 
   // Sound: dropped while the link is down or too slow. False if it was dropped. What was said on
   // both sides of the gap is not to be pieced together: "four ... two" is no forty-two.
   sound(frame) {
-    if (!this.#open || this.#socket.bufferedAmount > SOUND_WAITING_MAX_BYTES) {
+    if (!this.open || this.#socket.bufferedAmount > SOUND_WAITING_MAX_BYTES) {
       this.#torn = true;
       return false;
     }
@@ -137,7 +138,7 @@ export class Line extends EventTarget {
     if (slept) this.#frameAt = Math.max(this.#frameAt, Date.now() - PING_EVERY_MS);
     if (Date.now() - this.#frameAt > SILENT_MS) {
       this.#lost(0);
-    } else if (this.#open) {
+    } else if (this.open) {
       this.sign("ping");
       if (this.#last > this.#acked) this.#acknowledge();
     }
