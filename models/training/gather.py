@@ -16,6 +16,7 @@ import random
 import re
 import subprocess
 import tempfile
+import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -54,6 +55,19 @@ WAKE_WORDS = {
     "heychatterbox": "hey chatterbox",
 }
 KEPT_TIMES = 8
+# Copies of Speech Commands; how many recordings of a word are taken at most.
+WORD_SOURCES = (
+    "thegtagamer+PICO-tinyML-benchmark",
+    "vinsis+speech-commands-recognition",
+    "Alice01010101+Speech-Command-Recognition-in-NWPU",
+    "anshulgupta0803+isolated-speech-commands",
+    "xJuliee+speech_recognition_CNN",
+    "Kemanth+Tensorflow-Speech-Recognition-using-convolution-neural-networks",
+)
+WORDS = 700
+PARTS = ("recordings", "flite", "espeak", "piper", "kokoro", "denied", "kept", "judged")
+# Voices of Kokoro that never train, for judging.
+KOKORO_KEPT = ("am_eric", "am_onyx", "af_nova", "bf_lily", "bm_lewis", "hm_psi", "im_nicola")
 # As an engine has to be told to say it.
 SAID = {"megohms": "meg ohms", "megohm": "meg ohm", "kilohms": "kilo ohms", "kilohm": "kilo ohm"}
 
@@ -125,27 +139,47 @@ def read(data: bytes | Path) -> np.ndarray:
 # --- recordings ----------------------------------------------------------------------------------
 
 
+def listing(clone: Path) -> list[tuple[int, str, str]]:
+    """Size, object and name of each file of a bare clone."""
+    git = ["git", "-C", str(clone), "ls-tree", "-r", "-l", "-z", "HEAD"]
+    listed = subprocess.run(git, capture_output=True, check=True).stdout.decode().split("\0")
+    rows = (line.split(None, 4) for line in listed if line)
+    return [(int(size) if size.isdigit() else 0, blob, name) for _, _, blob, size, name in rows]
+
+
+def content(clone: Path, blob: str) -> bytes:
+    git = ["git", "-C", str(clone), "cat-file", "blob", blob]
+    return subprocess.run(git, capture_output=True, check=True).stdout
+
+
 def files(clone: Path) -> Iterator[tuple[str, Callable[[], bytes]]]:
     """Names of the files of a bare clone, and how to read each."""
-    git = ["git", "-C", str(clone)]
-    listed = subprocess.run([*git, "ls-tree", "-r", "--name-only", "HEAD"], capture_output=True)
-    for name in listed.stdout.decode().splitlines():
-        yield (
-            name,
-            lambda n=name: subprocess.run([*git, "show", f"HEAD:{n}"], capture_output=True).stdout,
-        )
+    for _, blob, name in listing(clone):
+        yield name, lambda b=blob: content(clone, b)
 
 
-def speech_commands(clone: Path, excluded: set[str], bundle: Bundle) -> None:
-    """Speech Commands, CC BY 4.0: single words."""
-    for name, content in files(clone):
-        found = re.search(r"([a-z_]+)/(?:([a-z]+)_)?([0-9a-f]{8})_nohash_\d+(\.wav)+$", name)
-        if not found or not may_train(f"sc-{found[3]}", excluded, halved=True):
-            continue
-        word = found[2] or found[1]
+def speech_commands(clones: list[Path], excluded: set[str], bundle: Bundle) -> None:
+    """Speech Commands, CC BY 4.0: single words. Copies overlap; each recording is taken once."""
+    found: dict[tuple[str, str, str], tuple[Path, str]] = {}
+    for clone in clones:
+        for _, blob, name in listing(clone):
+            match = re.search(r"([a-z_]+)/(?:([a-z]+)_)?([0-9a-f]{8})_nohash_(\d+)(\.wav)+$", name)
+            if match and may_train(f"sc-{match[3]}", excluded, halved=True):
+                word = match[2] or match[1].lstrip("_")
+                word = {"back": "backward"}.get(word, word)
+                if word != "unknown":
+                    found.setdefault((word, match[3], match[4]), (clone, blob))
+    # Of words in plenty, everybody first and then those who said them again.
+    rank: dict[tuple[str, str], int] = {}
+    rows: dict[str, list[tuple[int, str, Path, str]]] = {}
+    for (word, speaker, _), (clone, blob) in sorted(found.items()):
+        again = rank[word, speaker] = rank.get((word, speaker), -1) + 1
+        rows.setdefault(word, []).append((again, speaker, clone, blob))
+    for word, said in sorted(rows.items()):
         kind = "command" if word in phrases.TEN else "other"
         kind = "digits" if word in phrases.FIGURES else kind
-        bundle.add(read(content()), words=word, kind=kind, voice=f"sc-{found[3]}")
+        for _, speaker, clone, blob in sorted(said)[: WORDS if kind != "other" else WORDS // 2]:
+            bundle.add(read(content(clone, blob)), words=word, kind=kind, voice=f"sc-{speaker}")
 
 
 def speechocean(clone: Path, excluded: set[str], bundle: Bundle) -> None:
@@ -219,14 +253,14 @@ def kept(text: str, pick: random.Random, to: Path) -> str:
     return f"kept-{voice}"
 
 
-def judged(folder: Path) -> None:
-    """Values and gate phrases as the kept voices say them, with a manifest for judge.py."""
+def judged(folder: Path, say: Callable[..., str]) -> None:
+    """Values and gate phrases as kept voices say them, with a manifest for judge.py."""
     pick, entries = random.Random(40), []
     folder.mkdir(parents=True, exist_ok=True)
     for name, (texts, kind) in MADE_SETS.items():
         for number, text in enumerate(texts.split("|") * KEPT_TIMES):
             to = folder / f"{name}-{number}.wav"
-            voice = kept(" ".join(SAID.get(w, w) for w in text.split()), pick, to)
+            voice = say(" ".join(SAID.get(w, w) for w in text.split()), pick, to)
             soundfile.write(to.with_suffix(".flac"), read(to), RATE_HZ)
             to.unlink()
             file = to.with_suffix(".flac").name
@@ -257,6 +291,43 @@ class Piper:
         return "piper-joe"
 
 
+class Kokoro:
+    """Kokoro's voices, English ones and others with their accents, now and then two in one.
+
+    folder : with `model.onnx` and `voices.npz` (each voice (510, 1, 256))
+    kept : only the voices that never train
+    """
+
+    def __init__(self, folder: Path, kept: bool = False):
+        import onnxruntime
+        from kokoro_onnx import Kokoro as Engine
+
+        settings = onnxruntime.SessionOptions()
+        settings.intra_op_num_threads = 1
+        session = onnxruntime.InferenceSession(
+            str(folder / "model.onnx"), settings, providers=["CPUExecutionProvider"]
+        )
+        self._engine = Engine.from_session(session, str(folder / "voices.npz"))
+        voices = [v for v in sorted(self._engine.voices) if (v in KOKORO_KEPT) == kept]
+        # American and British voices are met more often than those from elsewhere.
+        self._voices = [v for v in voices for _ in range(3 if v[0] in "ab" else 1)]
+        self._kept, self._spelling = kept, threading.Lock()
+
+    def __call__(self, text: str, pick: random.Random, to: Path) -> str:
+        name = pick.choice(self._voices)
+        style = self._engine.voices[name]
+        lang = "en-gb" if name[0] == "b" or pick.random() < 0.15 else "en-us"
+        if not self._kept and pick.random() < 0.3:
+            share = pick.uniform(0.3, 0.7)
+            style = style * share + self._engine.voices[pick.choice(self._voices)] * (1 - share)
+        speed = pick.uniform(0.85, 1.15) if self._kept else pick.uniform(0.75, 1.35)
+        with self._spelling:  # eSpeak can't be called from two threads at once
+            sounds = self._engine.tokenizer.phonemize(text + pick.choice((".", "")), lang)
+        sound, rate = self._engine.create(sounds, style, speed, lang, is_phonemes=True)
+        soundfile.write(to, sound, rate)
+        return f"kept-{name}" if self._kept else f"kokoro-{name}"
+
+
 def synthesise(
     lines: list[phrases.Line], say: Callable[..., str], bundle: Bundle, seed: int, workers: int
 ) -> None:
@@ -282,14 +353,13 @@ def main() -> int:
     parser.add_argument("--templates", type=Path, required=True, help="from phrases.py")
     parser.add_argument("--vocabulary", type=Path, required=True, help="the model's pieces")
     parser.add_argument("--piper", type=Path, help="a piper voice (.onnx)")
+    parser.add_argument("--kokoro", type=Path, help="folder with Kokoro's model and voices")
     parser.add_argument("--dictionary", type=Path, help="keeps only words that are in it")
     parser.add_argument("--lines", type=int, default=5000)
-    parser.add_argument(
-        "--part", choices=["recordings", "flite", "espeak", "piper", "denied", "kept", "judged"]
-    )
+    parser.add_argument("--part", choices=PARTS)
     options = parser.parse_args()
     if options.part == "judged":
-        judged(options.out)
+        judged(options.out, Kokoro(options.kokoro, kept=True) if options.kokoro else kept)
         return 0
     excluded = json.loads((options.speech / "exclude_from_training.json").read_text())
     excluded = set(excluded["speakers_used"])
@@ -299,8 +369,8 @@ def main() -> int:
 
     if wanted("recordings"):
         bundle = Bundle(options.out, "recordings", 24)
-        for name in ("thegtagamer+PICO-tinyML-benchmark", "vinsis+speech-commands-recognition"):
-            speech_commands(options.clones / name / "repo", excluded, bundle)
+        clones = [options.clones / name / "repo" for name in WORD_SOURCES]
+        speech_commands([c for c in clones if c.exists()], excluded, bundle)
         speechocean(options.clones / "jimbozhang+speechocean762" / "repo", excluded, bundle)
         wake_words(options.clones / "MycroftAI+Precise-Community-Data" / "repo", bundle)
         librispeech(options.clones / "resemble-ai+Resemblyzer" / "repo", excluded, bundle)
@@ -333,6 +403,13 @@ def main() -> int:
         bundle = Bundle(options.out, part, 20)
         lines = list(supply.make(int(options.lines * share)))
         synthesise(lines, say, bundle, 20 + number, workers=1 if part == "piper" else 2)
+        bundle.write()
+    if wanted("kokoro") and options.kokoro:
+        supply = phrases.Lines(texts, sentences, words, seed=60, common=phrases.common())
+        lines = [*supply.make(options.lines * 9 // 10), *supply.denied(options.lines // 10)]
+        random.Random(60).shuffle(lines)
+        bundle = Bundle(options.out, "kokoro", 20)
+        synthesise(lines, Kokoro(options.kokoro), bundle, 60, workers=2)
         bundle.write()
     if wanted("denied"):
         bundle = Bundle(options.out, "denied", 20)

@@ -16,13 +16,13 @@ class Attention(nn.Module):
     Cross-attention: `linear_0` makes queries, `linear_1` keys and values.
     """
 
-    def __init__(self, width: int, heads: int, crossed: bool):
+    def __init__(self, width: int, heads: int, sound_width: int = 0):
         super().__init__()
-        self.heads, self.crossed = heads, crossed
+        self.heads, self.crossed = heads, bool(sound_width)
         self.layer_norm = nn.LayerNorm(width)
-        if crossed:
+        if self.crossed:
             self.linear_0 = nn.Linear(width, width)
-            self.linear_1 = nn.Linear(width, 2 * width)
+            self.linear_1 = nn.Linear(sound_width, 2 * width)
             self.linear_2 = nn.Linear(width, width)
         else:
             self.linear_0 = nn.Linear(width, 3 * width)
@@ -57,11 +57,11 @@ class FeedForward(nn.Module):
 
 
 class Layer(nn.Module):
-    def __init__(self, width: int, heads: int, crossed: bool):
+    def __init__(self, width: int, heads: int, sound_width: int = 0):
         super().__init__()
-        self.self_attention = Attention(width, heads, crossed=False)
-        if crossed:
-            self.attention = Attention(width, heads, crossed=True)
+        self.self_attention = Attention(width, heads)
+        if sound_width:
+            self.attention = Attention(width, heads, sound_width)
         self.ffn = FeedForward(width)
 
     def forward(self, x: Tensor, sound: Tensor | None = None) -> Tensor:
@@ -84,7 +84,7 @@ class Encoder(nn.Module):
         self.conv2 = nn.Conv1d(width, width, 3, stride=2, padding=1)
         self.position_encodings = Positions(1500, width)
         self.layer_norm = nn.LayerNorm(width)
-        self.layer = nn.ModuleList(Layer(width, heads, crossed=False) for _ in range(layers))
+        self.layer = nn.ModuleList(Layer(width, heads) for _ in range(layers))
 
     def forward(self, mel: Tensor) -> Tensor:
         x = F.gelu(self.conv2(F.gelu(self.conv1(mel)))).transpose(1, 2)
@@ -95,12 +95,12 @@ class Encoder(nn.Module):
 
 
 class Decoder(nn.Module):
-    def __init__(self, vocabulary: int, width: int, heads: int, layers: int):
+    def __init__(self, vocabulary: int, width: int, heads: int, layers: int, sound_width: int):
         super().__init__()
         self.embeddings = nn.Embedding(vocabulary, width)
         self.position_encodings = Positions(448, width)
         self.layer_norm = nn.LayerNorm(width)
-        self.layer = nn.ModuleList(Layer(width, heads, crossed=True) for _ in range(layers))
+        self.layer = nn.ModuleList(Layer(width, heads, sound_width) for _ in range(layers))
 
     def forward(self, tokens: Tensor, sound: Tensor) -> Tensor:
         x = self.embeddings(tokens) + self.position_encodings.encodings[: tokens.shape[1]]
@@ -110,12 +110,21 @@ class Decoder(nn.Module):
 
 
 class Whisper(nn.Module):
-    """The tiny English model by default."""
+    """The tiny English model by default; the encoder may be one of another width."""
 
-    def __init__(self, vocabulary: int = 51864, width: int = 384, heads: int = 6, layers: int = 4):
+    def __init__(
+        self,
+        vocabulary: int = 51864,
+        width: int = 384,
+        heads: int = 6,
+        layers: int = 4,
+        encoder: tuple[int, int, int] | None = None,
+    ):
+        """encoder: its width, heads and layers, where they aren't the decoder's."""
         super().__init__()
-        self.encoder = Encoder(80, width, heads, layers)
-        self.decoder = Decoder(vocabulary, width, heads, layers)
+        ears = encoder or (width, heads, layers)
+        self.encoder = Encoder(80, *ears)
+        self.decoder = Decoder(vocabulary, width, heads, layers, ears[0])
 
     def forward(self, mel: Tensor, tokens: Tensor) -> Tensor:
         """Scores of what comes after each token.

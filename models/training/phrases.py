@@ -23,7 +23,14 @@ FIGURES = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight
 TEN = ["yes", "no", "up", "down", "left", "right", "on", "off", "stop", "go"]
 #: What "un" and "not" may stand before.
 DENIED = {"confirmed", "clear", "locked", "blocked", "tagged", "safe"}
+#: The barest answers, said at most steps.
+BARE = ["done", "affirm", "affirmative", "negative", "yes", "no", "that is correct"]
 Line = tuple[str, str, str]
+
+
+def common() -> list[str]:
+    """What can be said at every step, the barest answers more often."""
+    return [*(p.template for p in grammar.universal_phrases()), *BARE * 4]
 
 
 def templates(steps: Path) -> list[str]:
@@ -41,8 +48,19 @@ def templates(steps: Path) -> list[str]:
 class Lines:
     """An endless supply of lines, the same for the same seed."""
 
-    def __init__(self, texts: list[str], sentences: list[str], words: list[str], seed: int):
-        """`sentences` and `words` are for speech that is no command."""
+    def __init__(
+        self,
+        texts: list[str],
+        sentences: list[str],
+        words: list[str],
+        seed: int,
+        common: list[str] | None = None,
+    ):
+        """`sentences` and `words` are for speech that is no command.
+
+        common: phrases that make up half of the commands, those said at every step.
+        """
+        self._common = [t for t in map(template, common or ()) if t.slot is None]
         self._all = [template(text) for text in texts]
         self._plain = [t for t in self._all if t.slot is None]
         self._filled = [t for t in self._all if t.slot in ("value", "digits")]
@@ -89,7 +107,9 @@ class Lines:
         return [*words[:at], no, *words[at:]]
 
     def _phrase(self) -> tuple[str, str]:
-        return " ".join(self._random.choice(self._plain).fixed), "command"
+        common = self._common and self._random.random() < 0.5
+        found = self._random.choice(self._common if common else self._plain)
+        return " ".join(found.fixed), "command"
 
     def _ten(self) -> tuple[str, str]:
         return self._random.choice(TEN), "command"

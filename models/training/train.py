@@ -34,18 +34,22 @@ END, START, NO_SPEECH, NO_TIMESTAMPS = 50256, 50257, 50361, 50362
 NOTHING = -100
 # Share of what is heard in training; within a group every clip is as likely.
 SHARES = {
-    "sc": 0.20,
+    "sc": 0.36,
     "so": 0.26,
-    "piper": 0.24,
-    "flite": 0.13,
-    "espeak": 0.17,
-    "part": 0.22,
+    "kokoro": 0.40,
+    "piper": 0.12,
+    "flite": 0.08,
+    "espeak": 0.12,
+    "part": 0.24,
     "pc": 0.05,
 }
 SILENT = 0.03
+RARE = 0.2
 JOINED = 0.5
 BABBLE = 0.3
 PARTS = 8000
+# How much faster what joins two models learns, and how many steps later the rest is at its rate.
+JOINT, LATE = 4, 500
 # How much the untuned model's opinion of other speech counts against what was said.
 OPINION = 0.5
 # What a part of a sentence must not be taken for: it would teach to hear these everywhere.
@@ -172,7 +176,8 @@ def parts(
     while people and len(cut) < count:
         clip = pick.choice(people)
         spoken = sound[clip.start : clip.stop].astype(np.float32)
-        length = int(pick.uniform(0.25, 1.2) * 100)
+        # Mostly single words; some longer, so that free text stays what it was.
+        length = int((pick.uniform(0.25, 1.2) if pick.random() < 0.7 else 3.2) * 100)
         level = (spoken[: len(spoken) // size * size].reshape(-1, size) ** 2).mean(1)
         if len(level) <= length + 8:
             continue
@@ -193,7 +198,7 @@ def parts(
             heard = teacher.encoder(mel)
             taken = torch.full((len(group), 2), START, device=site.device)
             taken[:, 1] = NO_TIMESTAMPS
-            for _ in range(10):
+            for _ in range(24):
                 scores = teacher.decoder(taken, heard)[:, -1]
                 scores[:, END + 1 :] = -torch.inf
                 taken = torch.cat([taken, scores.argmax(1, keepdim=True)], 1)
@@ -213,10 +218,11 @@ class Batches:
         self._sound, self._tokens, self._seed = sound, tokens, seed
         self._groups = {g: [c for c in clips if c.voice.split("-")[0] == g] for g in SHARES}
         self._groups = {g: c for g, c in self._groups.items() if c}
-        words = self._groups.get("sc", [])
-        self._words = {k: [c for c in words if c.kind == k] for k in {c.kind for c in words}}
-        self._words = {k: self._words[k] for k in sorted(self._words)}
-        self._digits = self._words.get("digits", [])
+        # Kind -> word -> clips: there are far more recordings of some words than of others.
+        self._words: dict[str, dict[str, list[Clip]]] = {}
+        for clip in self._groups.get("sc", []):
+            self._words.setdefault(clip.kind, {}).setdefault(clip.words, []).append(clip)
+        self._digits = self._words.get("digits", {})
         self._people = [c for c in clips if c.voice[:3] in ("ls-", "so-")] or clips
 
     def make(self, number: int, size: int) -> dict[str, torch.Tensor]:
@@ -256,8 +262,13 @@ class Batches:
         }
 
     def _kind(self, pick: random.Random) -> str:
-        kinds = list(self._words)
+        kinds = sorted(self._words)
         return pick.choices(kinds, [2.0 if k == "other" else 1.0 for k in kinds])[0]
+
+    def _word(self, pick: random.Random, words: dict[str, list[Clip]]) -> Clip:
+        """Rare words nearly as often as common ones, so that these aren't heard in their place."""
+        (clips,) = pick.choices([*words.values()], [len(c) ** RARE for c in words.values()])
+        return pick.choice(clips)
 
     def _item(self, pick: random.Random, row: np.ndarray) -> tuple[int, list[int], bool]:
         """Put one utterance into `row`; its end, what is written for it, if it is no answer."""
@@ -266,9 +277,10 @@ class Batches:
             clips = [pick.choice(self._groups[group])]
             if group == "sc":
                 # Few of these single words are no commands; without this, all seem to be.
-                clips = [pick.choice(self._words[self._kind(pick)])]
+                clips = [self._word(pick, self._words[self._kind(pick)])]
             if group == "sc" and self._digits and pick.random() < JOINED / 2:
-                clips = [pick.choice(self._digits) for _ in range(pick.choice((2, 3, 3, 4)))]
+                count = pick.choice((2, 3, 3, 4))
+                clips = [self._word(pick, self._digits) for _ in range(count)]
             words = " ".join(c.words for c in clips)
             joined = clips[0]
             if len(clips) > 1:
@@ -293,6 +305,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--bundle", type=Path, required=True)
     parser.add_argument("--model", type=Path, required=True, help="folder with model.bin")
+    parser.add_argument("--start", type=Path, help="begin with this model (graft.py)")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--steps", type=int, default=3000)
     parser.add_argument("--batch", type=int, default=192)
@@ -310,12 +323,17 @@ def main() -> int:
     clips = [c for c in clips if not (options.hold_out and held_out(c.voice))]
     print(f"{len(clips)} clips, {len(sound) / RATE_HZ / 3600:.2f} h, {device}", flush=True)
     tokens = Tokens(options.model / "vocabulary.txt")
-    network = weights.load(options.model / "model.bin").to(device)
+    network = weights.load((options.start or options.model) / "model.bin").to(device)
     # The pieces' own meanings stay: there are far more of them than are met here.
     network.decoder.embeddings.weight.requires_grad_(False)
     network.encoder.position_encodings.encodings.requires_grad_(False)
     trained = [p for p in network.parameters() if p.requires_grad]
-    optimizer = torch.optim.AdamW(trained, lr=options.rate, betas=(0.9, 0.98), weight_decay=0.01)
+    # What joins a decoder to an encoder that it doesn't know has the most to learn, and first.
+    joint = [p for n, p in network.named_parameters() if "attention.linear_1" in n and _crossed(n)]
+    joint = joint if options.start else []
+    rest = [p for p in trained if not any(p is j for j in joint)]
+    groups = [{"params": rest}, *([{"params": joint}] if joint else [])]
+    optimizer = torch.optim.AdamW(groups, lr=options.rate, betas=(0.9, 0.98), weight_decay=0.01)
     site = Site(device, options.seed)
     teacher = weights.load(options.model / "model.bin").to(device).requires_grad_(False)
     pieces = (options.model / "vocabulary.txt").read_text(encoding="utf-8").split("\n")
@@ -342,8 +360,9 @@ def main() -> int:
             batch = {name: tensor.to(device, non_blocking=True) for name, tensor in batch.items()}
             warm = min(1.0, (step + 1) / max(1, min(150, options.steps // 10)))
             fall = 0.5 * (1 + np.cos(np.pi * min(1.0, step / options.steps)))
-            for group in optimizer.param_groups:
-                group["lr"] = options.rate * warm * (0.02 + 0.98 * fall)
+            for group, more in zip(optimizer.param_groups, (1, JOINT), strict=False):
+                slow = min(1.0, step / LATE) if joint and more == 1 else 1.0
+                group["lr"] = options.rate * more * slow * warm * (0.02 + 0.98 * fall)
             loss = _loss(network, teacher, site, batch, device)
             optimizer.zero_grad(set_to_none=True)
             loss.backward()
@@ -366,6 +385,10 @@ def main() -> int:
     torch.save(half, options.out / "tuned.pt")
     print(f"step {step} of {options.steps}, loss {np.mean(losses[-100:] or [0]):.4f}")
     return 0
+
+
+def _crossed(name: str) -> bool:
+    return name.startswith("decoder.") and ".self_attention." not in name
 
 
 def _loss(

@@ -18,12 +18,14 @@ from assistant.speech.whisper_decoder import read_weights
 def load(path: Path) -> Whisper:
     """The network with the weights of a `model.bin`."""
     arrays = read_weights(path, part="")
-    network = Whisper(
-        vocabulary=arrays["decoder/embeddings/weight"].shape[0],
-        width=arrays["decoder/embeddings/weight"].shape[1],
-        heads=int(arrays["decoder/num_heads"]),
-        layers=sum(n.startswith("encoder/") and n.endswith("ffn/linear_0/bias") for n in arrays),
-    )
+
+    def shape(part: str, width: int) -> tuple[int, int, int]:
+        layers = sum(n.startswith(part) and n.endswith("ffn/linear_0/bias") for n in arrays)
+        return width, int(arrays[part + "num_heads"]), layers
+
+    vocabulary, width = arrays["decoder/embeddings/weight"].shape
+    ears = shape("encoder/", len(arrays["encoder/conv1/bias"]))
+    network = Whisper(vocabulary, *shape("decoder/", width), encoder=ears)
     wanted = network.state_dict()
     network.load_state_dict({name: torch.from_numpy(arrays[_there(name)]) for name in wanted})
     return network
@@ -55,8 +57,9 @@ def save(network: Whisper, folder: Path, like: Path, quantization: str = "int8")
     from ctranslate2.specs import whisper_spec
 
     folder.mkdir(parents=True, exist_ok=True)
-    layers, heads = len(network.encoder.layer), network.encoder.layer[0].self_attention.heads
-    spec = whisper_spec.WhisperSpec(layers, heads, layers, heads)
+    halves = (network.encoder.layer, network.decoder.layer)
+    shapes = [(len(half), half[0].self_attention.heads) for half in halves]
+    spec = whisper_spec.WhisperSpec(*shapes[0], *shapes[1])
     for name, tensor in network.state_dict().items():
         *path, leaf = _there(name).split("/")
         target = spec
