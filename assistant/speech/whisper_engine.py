@@ -32,7 +32,7 @@ from assistant.speech.whisper_decoder import (
     read_weights,
 )
 
-MODEL_SHA256 = "520b9e4f719f4f9071ed7c94516799688c191eeecfbfa47ac86e83343792a31a"
+MODEL_SHA256 = "8596f15db11e018746e738d5053a1ebec1d8cea2c8914e54fecae469b9626de5"
 
 _BEAM = 5
 _PRUNE = 8.0
@@ -101,10 +101,10 @@ class Search:
 
 
 class WhisperRecogniser:
-    """Whisper tiny.en, tuned to the site, constrained to what a step accepts."""
+    """Whisper's tiny.en decoder behind base's encoder, tuned, held to what a step accepts."""
 
     name = "whisper"
-    model = "site-en 1 (Whisper tiny.en by OpenAI, MIT licence, tuned to work at doors), int8"
+    model = "site-en 2 (Whisper by OpenAI, MIT licence, tuned to work at doors), int8"
 
     def __init__(self, folder: Path | None = None, threads: int = 1):
         """Load the model.
