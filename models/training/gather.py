@@ -165,7 +165,7 @@ def speech_commands(clones: list[Path], excluded: set[str], bundle: Bundle) -> N
         for _, blob, name in listing(clone):
             match = re.search(r"([a-z_]+)/(?:([a-z]+)_)?([0-9a-f]{8})_nohash_(\d+)(\.wav)+$", name)
             if match and may_train(f"sc-{match[3]}", excluded, halved=True):
-                word = match[2] or match[1].lstrip("_")
+                word = match[2] or match[1].strip("_")
                 word = {"back": "backward"}.get(word, word)
                 if word != "unknown":
                     found.setdefault((word, match[3], match[4]), (clone, blob))

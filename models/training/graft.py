@@ -11,6 +11,8 @@ from __future__ import annotations
 
 import argparse
 import random
+from collections.abc import Iterator
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -18,24 +20,19 @@ import torch
 import weights
 from model import Whisper
 from sounds import Site
-from train import read_bundle
+from train import Clip, read_bundle
 
 CLIPS, BATCH, SAMPLES = 1600, 16, 64000
 
 
-def fitted(
-    tiny: Whisper, large: Whisper, sound: np.ndarray, clips: list, device: torch.device
-) -> tuple[torch.Tensor, torch.Tensor, float]:
-    """Matrix (tiny width, large width) and offset of the map, share of variance it explains."""
-    site, pick = Site(device, 5), random.Random(5)
-    chosen = pick.sample(clips, min(CLIPS, len(clips)))
-    seen = large.encoder.layer_norm.weight.numel() + 1
-    squares = torch.zeros(seen, seen, dtype=torch.float64)
-    crossed = torch.zeros(seen, tiny.encoder.layer_norm.weight.numel(), dtype=torch.float64)
-    rows, total, spread = 0, 0.0, 0.0
-    for first in range(0, len(chosen) - BATCH + 1, BATCH):
+def both_hear(
+    tiny: Whisper, large: Whisper, sound: np.ndarray, clips: list[Clip], device: torch.device
+) -> Iterator[tuple[torch.Tensor, torch.Tensor]]:
+    """What each encoder makes of the same noisy speech: (places, large + 1) and (places, tiny)."""
+    site = Site(device, 5)
+    for first in range(0, len(clips) - BATCH + 1, BATCH):
         speech = torch.zeros(BATCH, SAMPLES)
-        for row, clip in zip(speech, chosen[first : first + BATCH], strict=True):
+        for row, clip in zip(speech, clips[first : first + BATCH], strict=True):
             part = torch.from_numpy(sound[clip.start : clip.stop][:SAMPLES].astype(np.float32))
             row[: len(part)] = part / 32768
         speech, none = speech.to(device), torch.zeros(BATCH, 1, dtype=torch.bool, device=device)
@@ -44,18 +41,28 @@ def fitted(
             heard = site(speech, torch.zeros_like(speech), none, ends)
             mel = site.features(heard, bend=False)
             given = large.encoder(mel).flatten(0, 1)
-            wanted = tiny.encoder(mel).flatten(0, 1).cpu().double()
-        given = torch.cat([given, torch.ones_like(given[:, :1])], 1).cpu().double()
-        if first < len(chosen) * 9 // 10:
-            squares += given.T @ given
-            crossed += given.T @ wanted
-            rows += len(given)
-        else:
-            map_ = torch.linalg.solve(squares + 1e-4 * rows * torch.eye(seen), crossed)
-            total += float((given @ map_ - wanted).square().sum())
-            spread += float((wanted - crossed[-1] / rows).square().sum())
-    map_ = torch.linalg.solve(squares + 1e-4 * rows * torch.eye(seen), crossed)
-    return map_[:-1].T.float(), map_[-1].float(), 1 - total / spread
+            wanted = tiny.encoder(mel).flatten(0, 1)
+        given = torch.cat([given, torch.ones_like(given[:, :1])], 1)
+        yield given.cpu().double(), wanted.cpu().double()
+
+
+def fitted(
+    pairs: Iterator[tuple[torch.Tensor, torch.Tensor]], seen: int
+) -> tuple[torch.Tensor, torch.Tensor, float]:
+    """Matrix (tiny width, large width) and offset of the map, share of variance it explains.
+
+    seen : how many of the pairs it is fitted to; the others tell how well.
+    """
+    squares, crossed, places = 0, 0, 0
+    for given, wanted in islice(pairs, seen):
+        squares, crossed = squares + given.T @ given, crossed + given.T @ wanted
+        places += len(given)
+    matrix = torch.linalg.solve(squares + 1e-4 * places * torch.eye(len(squares)), crossed)
+    missed = spread = 0.0
+    for given, wanted in pairs:
+        missed += float((given @ matrix - wanted).square().sum())
+        spread += float((wanted - crossed[-1] / places).square().sum())
+    return matrix[:-1].T.float(), matrix[-1].float(), 1 - missed / spread
 
 
 def grafted(tiny: Whisper, large: Whisper, matrix: torch.Tensor, offset: torch.Tensor) -> Whisper:
@@ -87,7 +94,9 @@ def main() -> int:
     tiny = weights.load(options.model / "model.bin").to(device).eval()
     large = weights.load(options.encoder / "model.bin").to(device).eval()
     sound, clips = read_bundle(options.bundle, 1.0, 5)
-    matrix, offset, explained = fitted(tiny, large, sound, clips, device)
+    clips = random.Random(5).sample(clips, min(CLIPS, len(clips)))
+    pairs = both_hear(tiny, large, sound, clips, device)
+    matrix, offset, explained = fitted(pairs, seen=len(clips) // BATCH * 9 // 10)
     print(f"the map explains {explained:.3f} of what the tiny encoder hears in other speech")
     made = grafted(tiny.cpu(), large.cpu(), matrix, offset)
     weights.save(made, options.out, options.model, quantization="float16")

@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import json
+import math
 import random
 import sys
 import time
@@ -32,7 +33,7 @@ from sounds import Site  # noqa: E402
 RATE_HZ = 16000
 END, START, NO_SPEECH, NO_TIMESTAMPS = 50256, 50257, 50361, 50362
 NOTHING = -100
-# Share of what is heard in training; within a group every clip is as likely.
+# Share of what is heard in training; within a group every clip is as likely, but for single words.
 SHARES = {
     "sc": 0.36,
     "so": 0.26,
@@ -44,6 +45,7 @@ SHARES = {
     "pc": 0.05,
 }
 SILENT = 0.03
+# A word is met by the number of its recordings to this power: 0 is all alike.
 RARE = 0.2
 JOINED = 0.5
 BABBLE = 0.3
@@ -327,12 +329,16 @@ def main() -> int:
     # The pieces' own meanings stay: there are far more of them than are met here.
     network.decoder.embeddings.weight.requires_grad_(False)
     network.encoder.position_encodings.encodings.requires_grad_(False)
-    trained = [p for p in network.parameters() if p.requires_grad]
-    # What joins a decoder to an encoder that it doesn't know has the most to learn, and first.
-    joint = [p for n, p in network.named_parameters() if "attention.linear_1" in n and _crossed(n)]
-    joint = joint if options.start else []
-    rest = [p for p in trained if not any(p is j for j in joint)]
-    groups = [{"params": rest}, *([{"params": joint}] if joint else [])]
+    trained = {n: p for n, p in network.named_parameters() if p.requires_grad}
+    groups = [{"params": [*trained.values()], "more": 1, "late": 1}]
+    if options.start:
+        # What joins a decoder to an encoder that it doesn't know has the most to learn, and first.
+        joint = [p for n, p in trained.items() if ".attention.linear_1." in n]
+        rest = [p for n, p in trained.items() if ".attention.linear_1." not in n]
+        groups = [
+            {"params": rest, "more": 1, "late": LATE},
+            {"params": joint, "more": JOINT, "late": 1},
+        ]
     optimizer = torch.optim.AdamW(groups, lr=options.rate, betas=(0.9, 0.98), weight_decay=0.01)
     site = Site(device, options.seed)
     teacher = weights.load(options.model / "model.bin").to(device).requires_grad_(False)
@@ -359,14 +365,14 @@ def main() -> int:
             ahead.append(pool.submit(batches.make, step + 12, options.batch))
             batch = {name: tensor.to(device, non_blocking=True) for name, tensor in batch.items()}
             warm = min(1.0, (step + 1) / max(1, min(150, options.steps // 10)))
-            fall = 0.5 * (1 + np.cos(np.pi * min(1.0, step / options.steps)))
-            for group, more in zip(optimizer.param_groups, (1, JOINT), strict=False):
-                slow = min(1.0, step / LATE) if joint and more == 1 else 1.0
-                group["lr"] = options.rate * more * slow * warm * (0.02 + 0.98 * fall)
+            fall = 0.5 * (1 + math.cos(math.pi * min(1.0, step / options.steps)))
+            for group in optimizer.param_groups:
+                rate = options.rate * group["more"] * min(1.0, (step + 1) / group["late"])
+                group["lr"] = rate * warm * (0.02 + 0.98 * fall)
             loss = _loss(network, teacher, site, batch, device)
             optimizer.zero_grad(set_to_none=True)
             loss.backward()
-            torch.nn.utils.clip_grad_norm_(trained, 1.0)
+            torch.nn.utils.clip_grad_norm_(trained.values(), 1.0)
             optimizer.step()
             step += 1
             with torch.no_grad():
@@ -380,15 +386,10 @@ def main() -> int:
     state = {"network": network.state_dict(), "optimizer": optimizer.state_dict()}
     state |= {"chance": site.chance.get_state(), "average": average, "step": step}
     torch.save(state, saved)
-    names = {name for name, p in network.named_parameters() if p.requires_grad}
-    half = {k: v.detach().cpu().half() for k, v in average.items() if k in names}
+    half = {k: v.detach().cpu().half() for k, v in average.items() if k in trained}
     torch.save(half, options.out / "tuned.pt")
     print(f"step {step} of {options.steps}, loss {np.mean(losses[-100:] or [0]):.4f}")
     return 0
-
-
-def _crossed(name: str) -> bool:
-    return name.startswith("decoder.") and ".self_attention." not in name
 
 
 def _loss(
