@@ -9,6 +9,7 @@ training is decided by speaker, in `may_train`.
 from __future__ import annotations
 
 import argparse
+import csv
 import hashlib
 import io
 import json
@@ -65,7 +66,7 @@ WORD_SOURCES = (
     "Kemanth+Tensorflow-Speech-Recognition-using-convolution-neural-networks",
 )
 WORDS = 700
-PARTS = ("recordings", "flite", "espeak", "piper", "kokoro", "denied", "kept", "judged")
+PARTS = ("recordings", "numbers", "flite", "espeak", "piper", "kokoro", "denied", "kept", "judged")
 # Voices of Kokoro that never train, for judging.
 KOKORO_KEPT = ("am_eric", "am_onyx", "af_nova", "bf_lily", "bm_lewis", "hm_psi", "im_nicola")
 # As an engine has to be told to say it.
@@ -221,6 +222,110 @@ def librispeech(clone: Path, excluded: set[str], bundle: Bundle, most: int = 60)
             bundle.add(sound, words="", kind="babble", voice=f"ls-{found[1]}")
 
 
+def read_numbers(clone: Path, listener: Path, bundle: Bundle, kept: Path | None = None) -> None:
+    """Telephone numbers read out (Sakshee Patil, MIT), cut into digits and strings of some.
+
+    listener : folder of Whisper base (multilingual); only numbers that it writes down as published
+    kept : folder for single digits and strings of the speakers that never train, for judge.py
+    """
+    from assistant.speech.templates import FIGURE_WORDS
+
+    digit = dict(zip("0123456789", FIGURE_WORDS, strict=True))
+    there, pick, entries = dict(files(clone)), random.Random(70), []
+    listen = _Listener(listener)
+    for row in csv.DictReader(there["metadata.csv"]().decode().splitlines()):
+        name = row["file_name"].replace("/Names/", "/Numbers/")
+        if "/Names/" not in row["file_name"] or name not in there:
+            continue
+        sound = read(there[name]())
+        heard = listen.write(sound)
+        for figure, word in digit.items():
+            heard = heard.replace(word, figure)
+        heard = re.sub(r"\D", "", heard)
+        # Leading zeros were lost in the table.
+        if not heard or heard.lstrip("0") != row["Number"].lstrip("0"):
+            continue
+        times = listen.align(sound, heard, digit)
+        speaker, count = f"rn-{row['Response_ID']}", len(heard)
+        trains = may_train(speaker, set(), halved=False)
+        spans = [(i, i + 1) for i in range(count)]
+        if trains:
+            spans += [(i, i + pick.choice((2, 3, 4))) for i in range(count - 1)]
+            spans += [(0, count), (0, count - count // 2), (count - count // 2, count)]
+        else:
+            spans += [(i, min(i + 4, count)) for i in range(0, count - 2, 3)]
+        for first, last in spans:
+            last = min(last, count)
+            before = times[first - 1][1] if first else 0
+            after = times[last][0] if last < count else len(sound)
+            # Up to the middle of the silence between two digits.
+            start = max(times[first][0] - 2400, (before + times[first][0]) // 2)
+            stop = min(times[last - 1][1] + 2400, (after + times[last - 1][1]) // 2)
+            figures = heard[first:last]
+            # Whether a nought was called zero or oh is not known.
+            words = " ".join(digit[f] for f in figures) if "0" not in figures else figures
+            part = sound[start:stop]
+            if trains:
+                bundle.add(part, words=words, figures=figures, kind="digits", voice=speaker)
+            elif kept:
+                kind = "digit" if len(figures) == 1 else "digits"
+                file = f"{kind}-{speaker}-{first}.flac"
+                kept.mkdir(parents=True, exist_ok=True)
+                soundfile.write(kept / file, part, RATE_HZ)
+                said = " ".join(digit[f] for f in figures)
+                entries.append(
+                    {"file": file, "text": said, "kind": kind, "set": f"{kind}-read"}
+                    | {"speaker": f"kept-{speaker}"}
+                )
+    if kept:
+        (kept / "manifest.jsonl").write_text("\n".join(map(json.dumps, entries)) + "\n")
+
+
+class _Listener:
+    """What is said in a recording and when."""
+
+    def __init__(self, folder: Path):
+        import ctranslate2
+        from tokenizers import Tokenizer
+
+        self._ct2 = ctranslate2
+        self._whisper = ctranslate2.models.Whisper(str(folder), compute_type="int8")
+        self._tokens = Tokenizer.from_file(str(folder / "tokenizer.json"))
+
+    def write(self, sound: np.ndarray) -> str:
+        from assistant.speech.features import log_mel
+
+        mel = self._ct2.StorageView.from_array(log_mel(_int16(sound), 3000)[None])
+        prompt = ["<|startoftranscript|>", "<|en|>", "<|transcribe|>", "<|notimestamps|>"]
+        said = self._whisper.generate(mel, [prompt], beam_size=5)[0].sequences_ids[0]
+        return self._tokens.decode(said).lower()
+
+    def align(self, sound: np.ndarray, figures: str, names: dict[str, str]) -> list[tuple]:
+        """First and last sample of each digit."""
+        from pocketsphinx import Decoder
+
+        best: tuple[int, list[tuple]] | None = None
+        for nought in ("zero", "oh"):
+            decoder = Decoder(lm=None, loglevel="FATAL")
+            words = (nought if f == "0" else names[f] for f in figures)
+            decoder.set_align_text(" ".join(words))
+            decoder.start_utt()
+            decoder.process_raw(_int16(sound).tobytes(), full_utt=True)
+            decoder.end_utt()
+            if not decoder.hyp() or (best and best[0] >= decoder.hyp().score):
+                continue
+            spoken = [s for s in decoder.seg() if s.word[0] not in "<["]
+            times = [(s.start_frame * 160, (s.end_frame + 1) * 160) for s in spoken]
+            best = decoder.hyp().score, times
+        if best is None or len(best[1]) != len(figures):
+            raise ValueError(f"{figures} can't be found in the recording")
+        return best[1]
+
+
+def _int16(sound: np.ndarray) -> np.ndarray:
+    return (sound / np.abs(sound).max() * 0.7 * 32767).astype("<i2")
+
+
 # --- synthetic voices ----------------------------------------------------------------------------
 
 
@@ -354,8 +459,10 @@ def main() -> int:
     parser.add_argument("--vocabulary", type=Path, required=True, help="the model's pieces")
     parser.add_argument("--piper", type=Path, help="a piper voice (.onnx)")
     parser.add_argument("--kokoro", type=Path, help="folder with Kokoro's model and voices")
+    parser.add_argument("--listener", type=Path, help="Whisper base, to check read numbers")
     parser.add_argument("--dictionary", type=Path, help="keeps only words that are in it")
     parser.add_argument("--lines", type=int, default=5000)
+    parser.add_argument("--seed", type=int, default=60, help="of Kokoro's lines")
     parser.add_argument("--part", choices=PARTS)
     options = parser.parse_args()
     if options.part == "judged":
@@ -374,6 +481,11 @@ def main() -> int:
         speechocean(options.clones / "jimbozhang+speechocean762" / "repo", excluded, bundle)
         wake_words(options.clones / "MycroftAI+Precise-Community-Data" / "repo", bundle)
         librispeech(options.clones / "resemble-ai+Resemblyzer" / "repo", excluded, bundle)
+        bundle.write()
+    if wanted("numbers") and options.listener:
+        bundle = Bundle(options.out, "numbers", 32)
+        clone = options.clones / "Sakshee5+alphanumeric-audio-dataset" / "repo"
+        read_numbers(clone, options.listener, bundle, options.out / "read")
         bundle.write()
     texts = json.loads(options.templates.read_text())
     words = phrases.common_words(options.vocabulary, texts)
@@ -405,11 +517,12 @@ def main() -> int:
         synthesise(lines, say, bundle, 20 + number, workers=1 if part == "piper" else 2)
         bundle.write()
     if wanted("kokoro") and options.kokoro:
-        supply = phrases.Lines(texts, sentences, words, seed=60, common=phrases.common())
+        seed = options.seed
+        supply = phrases.Lines(texts, sentences, words, seed=seed, common=phrases.common())
         lines = [*supply.make(options.lines * 9 // 10), *supply.denied(options.lines // 10)]
-        random.Random(60).shuffle(lines)
-        bundle = Bundle(options.out, "kokoro", 20)
-        synthesise(lines, Kokoro(options.kokoro), bundle, 60, workers=2)
+        random.Random(seed).shuffle(lines)
+        bundle = Bundle(options.out, f"kokoro-{seed}", 20)
+        synthesise(lines, Kokoro(options.kokoro), bundle, seed, workers=2)
         bundle.write()
     if wanted("denied"):
         bundle = Bundle(options.out, "denied", 20)

@@ -28,13 +28,15 @@ import numpy as np
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1]), str(HERE.parents[1] / "tests" / "benchmarks")]
 
-from bench_hearing import MADE_SETS, SETS, UNITS  # noqa: E402
+from bench_hearing import DIGITS, MADE_SETS, SETS, UNITS  # noqa: E402
 from facts import facts  # noqa: E402
 
 from assistant.speech import whisper_engine  # noqa: E402
 from assistant.speech.hear import hear  # noqa: E402
 from assistant.speech.recogniser import Expected, Transcript  # noqa: E402
 
+# Of `gather.py --part numbers`; --made names its folder `read`.
+SETS = SETS | {"digit-read": (DIGITS.split(), None), "digits-read": (["{digits}"], None)}
 JUDGE = whisper_engine.judge
 DEMANDS = dict(whisper_engine._DEMANDS)
 

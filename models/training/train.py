@@ -37,6 +37,7 @@ NOTHING = -100
 SHARES = {
     "sc": 0.36,
     "so": 0.26,
+    "rn": 0.14,
     "kokoro": 0.40,
     "piper": 0.12,
     "flite": 0.08,
@@ -49,6 +50,8 @@ SILENT = 0.03
 RARE = 0.2
 JOINED = 0.5
 BABBLE = 0.3
+# Three, five and seven seconds, as the engine pads what it hears. [samples]
+LENGTHS = (48000, 80000, 80000, 112000)
 PARTS = 8000
 # How much faster what joins two models learns, and how many steps later the rest is at its rate.
 JOINT, LATE = 4, 500
@@ -222,14 +225,15 @@ class Batches:
         self._groups = {g: c for g, c in self._groups.items() if c}
         # Kind -> word -> clips: there are far more recordings of some words than of others.
         self._words: dict[str, dict[str, list[Clip]]] = {}
-        for clip in self._groups.get("sc", []):
+        single = [c for c in self._groups.get("rn", []) if " " not in c.words and c.words.isalpha()]
+        for clip in [*self._groups.get("sc", []), *single]:
             self._words.setdefault(clip.kind, {}).setdefault(clip.words, []).append(clip)
         self._digits = self._words.get("digits", {})
         self._people = [c for c in clips if c.voice[:3] in ("ls-", "so-")] or clips
 
     def make(self, number: int, size: int) -> dict[str, torch.Tensor]:
         pick = random.Random(self._seed * 7_368_787 + number)
-        length = pick.choice((80000, 80000, 112000))
+        length = pick.choice(LENGTHS)
         speech = np.zeros((size, length), np.int16)
         others = np.zeros((size, length), np.float32)
         silent = np.zeros((size, 1), bool)
