@@ -243,7 +243,9 @@ class Batches:
         for row in range(size):
             silent[row] = pick.random() < SILENT
             at, text, foreign[row] = self._item(pick, speech[row])
-            ends[row] = min(length, at + int(pick.uniform(0, 1.2) * RATE_HZ))
+            # Now and then cut off right after the last sound.
+            after = 0 if pick.random() < 0.15 else pick.uniform(0, 1.2)
+            ends[row] = min(length, at + int(after * RATE_HZ))
             foreign[row] &= not silent[row]
             texts.append([NO_SPEECH] if silent[row] else [NO_TIMESTAMPS, *text, END])
             for _ in range(pick.choice((1, 3, 6)) if pick.random() < BABBLE else 0):
