@@ -34,6 +34,9 @@ class Entry:
     speaker: str | None = None
 
 
+_TAKEN = ("exact", "wrong")
+
+
 @dataclass(frozen=True)
 class Heard:
     """What became of one entry; `outcome` is "exact", "wrong", "rejected" or "quiet".
@@ -196,6 +199,7 @@ def hear(
     -------
     dict
         engine, n, exact, wrong, rejected, accuracy and accuracy_95 (of the commands),
+        asked {exact, wrong: those with a close rival, which the dialogue asks about},
         false_accepts, false_accepts_95 (share of the other speech), non_command_s,
         kinds {kind: the counts of that kind}, confusions [[said, heard, how often]],
         latency_ms {p50, p95}, rtf (processing time over sound time).
@@ -294,7 +298,14 @@ def _counts(results: list[Heard]) -> dict[str, Any]:
     n = len(results)
     count = {o: sum(r.outcome == o for r in results) for o in ("exact", "wrong", "rejected")}
     share = round(count["exact"] / n, 4) if n else None
-    return {"n": n, **count, "accuracy": share, "accuracy_95": wilson(count["exact"], n)}
+    asked = {o: sum(r.outcome == o and bool(r.alternatives) for r in results) for o in _TAKEN}
+    return {
+        "n": n,
+        **count,
+        "asked": asked,
+        "accuracy": share,
+        "accuracy_95": wilson(count["exact"], n),
+    }
 
 
 def summary(
@@ -336,6 +347,8 @@ def as_text(result: dict[str, Any]) -> str:
     return (
         f"{result['engine']}: {result['exact']} of {result['n']} exact ({share}), "
         f"{result['wrong']} wrong, {result['rejected']} rejected\n"
+        f"with a close rival, so asked about: {result['asked']['exact']} of the exact, "
+        f"{result['asked']['wrong']} of the wrong\n"
         f"false accepts: {result['false_accepts']} in {result['non_command_s']} s of other speech\n"
         f"latency: {latency['p50']} ms median, {latency['p95']} ms p95; "
         f"real-time factor {result['rtf']}"

@@ -271,7 +271,7 @@ def read_numbers(clone: Path, listener: Path, bundle: Bundle, kept: Path | None 
                 kind = "digit" if len(figures) == 1 else "digits"
                 file = f"{kind}-{speaker}-{first}.flac"
                 kept.mkdir(parents=True, exist_ok=True)
-                # As the strings of the development recordings: cut off in noise, the last digit is lost.
+                # As in the development recordings: cut off in noise, the last digit is lost.
                 soundfile.write(kept / file, np.pad(part, (3200, 3200)), RATE_HZ)
                 said = " ".join(digit[f] for f in figures)
                 entries.append(

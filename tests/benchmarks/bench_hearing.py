@@ -154,7 +154,7 @@ def main() -> int:
     noises = [read_sound(file) for file in sorted((SPEECH / "noise").glob("*.flac"))]
     noises += [make() for make in MADE.values()]
     print("engine  | set             | noise | n    | exact (95 %)        | wrong | rejected "
-          "| false accepts | p50 ms | p95 ms | rtf")  # fmt: skip
+          "| asked e/w | false accepts | p50 ms | p95 ms | rtf")  # fmt: skip
     with tempfile.TemporaryDirectory() as scratch:
         cache = options.cache or Path(scratch)
         cache.mkdir(parents=True, exist_ok=True)
@@ -212,13 +212,14 @@ def row(
                 progress=nowhere,
             )
     low, high = result["accuracy_95"]
+    asked = "{exact} / {wrong}".format(**result["asked"])
     share = f"{result['accuracy']:5.3f} ({low:.3f}-{high:.3f})" if result["n"] else "–".center(19)
     low, high = result["false_accepts_95"]
     others = result["non_command_n"]
     accepts = f"{result['false_accepts']} of {others} (to {high:.3f})" if others else "–"
     print(
         f"{result['engine']:7} | {name:15} | {snr:>5} | {result['n'] or others:4} | {share} | "
-        f"{result['wrong']:5} | {result['rejected']:8} | {accepts:>13} | "
+        f"{result['wrong']:5} | {result['rejected']:8} | {asked:>9} | {accepts:>13} | "
         f"{result['latency_ms']['p50']:6} | {result['latency_ms']['p95']:6} | {result['rtf']}",
         flush=True,
     )

@@ -27,13 +27,15 @@ class Parrot:
     name = "parrot"
     model = "none"
 
-    def __init__(self, *answers: str):
+    def __init__(self, *answers: str | tuple[str, ...]):
         self.answers = list(answers)
         self.levels: list[float] = []
 
     def hear(self, samples: np.ndarray, expected: Expected) -> Transcript:
         self.levels.append(float(np.abs(samples).mean()))
-        return Transcript(self.answers.pop(0), 0.9)
+        answer = self.answers.pop(0)
+        text, *rivals = [answer] if isinstance(answer, str) else answer
+        return Transcript(text, 0.9, alternatives=tuple(rivals))
 
     def unknown_words(self, words: set[str]) -> set[str]:
         return set()
@@ -68,7 +70,7 @@ def test_phrases_carry_units_and_weights(folder):
 
 
 def test_every_outcome_is_counted(folder):
-    parrot = Parrot("four six zero volts", "stop work", "", "done", "")
+    parrot = Parrot("four six zero volts", ("stop work", "stop"), "", "done", "")
     progress = io.StringIO()
     result = hear(
         folder / "manifest.jsonl",
@@ -84,6 +86,7 @@ def test_every_outcome_is_counted(folder):
         "wrong": 1,
         "rejected": 1,
     }
+    assert result["asked"] == {"exact": 0, "wrong": 1}
     assert result["accuracy"] == pytest.approx(1 / 3, abs=1e-3)
     assert result["false_accepts"] == 1
     assert result["non_command_s"] == 2.0
@@ -95,6 +98,7 @@ def test_every_outcome_is_counted(folder):
     assert [d["outcome"] for d in details] == ["exact", "wrong", "rejected", "wrong", "quiet"]
     assert "5 of 5" in progress.getvalue()
     assert "1 of 3 exact" in as_text(result)
+    assert "0 of the exact, 1 of the wrong" in as_text(result)
 
 
 def test_noise_is_laid_under_every_entry(folder, tmp_path):
