@@ -66,7 +66,28 @@ WORD_SOURCES = (
     "Kemanth+Tensorflow-Speech-Recognition-using-convolution-neural-networks",
 )
 WORDS = 700
-PARTS = ("recordings", "numbers", "flite", "espeak", "piper", "kokoro", "denied", "kept", "judged")
+# Clone, commit, files. Of the last two collections other sounds judge (../../../shared/speech).
+NOISES = (
+    ("karoldvl+ESC-10", "553c8f1", r"\.ogg$"),
+    (
+        "rafaelmardojai+blanket",
+        "HEAD",
+        r"(birds|boat|city|coffee-shop|fireplace|summer-night|waves|wind)\.ogg$",
+    ),
+    ("hsbakshi+ambient-engine", "HEAD", r"public/assets/(bikes|water)\.mp3$"),
+)
+PARTS = (
+    "recordings",
+    "numbers",
+    "noise",
+    "flite",
+    "espeak",
+    "piper",
+    "kokoro",
+    "denied",
+    "kept",
+    "judged",
+)
 # Voices of Kokoro that never train, for judging.
 KOKORO_KEPT = ("am_eric", "am_onyx", "af_nova", "bf_lily", "bm_lewis", "hm_psi", "im_nicola")
 # As an engine has to be told to say it.
@@ -140,9 +161,9 @@ def read(data: bytes | Path) -> np.ndarray:
 # --- recordings ----------------------------------------------------------------------------------
 
 
-def listing(clone: Path) -> list[tuple[int, str, str]]:
+def listing(clone: Path, at: str = "HEAD") -> list[tuple[int, str, str]]:
     """Size, object and name of each file of a bare clone."""
-    git = ["git", "-C", str(clone), "ls-tree", "-r", "-l", "-z", "HEAD"]
+    git = ["git", "-C", str(clone), "ls-tree", "-r", "-l", "-z", at]
     listed = subprocess.run(git, capture_output=True, check=True).stdout.decode().split("\0")
     rows = (line.split(None, 4) for line in listed if line)
     return [(int(size) if size.isdigit() else 0, blob, name) for _, _, blob, size, name in rows]
@@ -153,9 +174,9 @@ def content(clone: Path, blob: str) -> bytes:
     return subprocess.run(git, capture_output=True, check=True).stdout
 
 
-def files(clone: Path) -> Iterator[tuple[str, Callable[[], bytes]]]:
+def files(clone: Path, at: str = "HEAD") -> Iterator[tuple[str, Callable[[], bytes]]]:
     """Names of the files of a bare clone, and how to read each."""
-    for _, blob, name in listing(clone):
+    for _, blob, name in listing(clone, at):
         yield name, lambda b=blob: content(clone, b)
 
 
@@ -280,6 +301,24 @@ def read_numbers(clone: Path, listener: Path, bundle: Bundle, kept: Path | None 
                 )
     if kept:
         (kept / "manifest.jsonl").write_text("\n".join(map(json.dumps, entries)) + "\n")
+
+
+def site_noise(clones: Path, bundle: Bundle) -> None:
+    """Sounds of engines, weather, rooms and animals: none of those that judge."""
+    for name, at, wanted in NOISES:
+        clone = clones / name / "repo"
+        clone = clone / ".git" if (clone / ".git").exists() else clone
+        for file, content in files(clone, at):
+            if not re.search(wanted, file):
+                continue
+            with tempfile.TemporaryDirectory() as folder:
+                to = Path(folder) / "sound.wav"
+                command = ["ffmpeg", "-v", "error", "-i", "-", "-t", "60", "-ac", "1", str(to)]
+                subprocess.run(command, input=content(), check=True)
+                sound = read(to)
+            for start in range(0, len(sound) - RATE_HZ, 5 * RATE_HZ):
+                part = sound[start : start + 5 * RATE_HZ]
+                bundle.add(part, words="", kind="noise", voice=f"no-{Path(file).stem}")
 
 
 class _Listener:
@@ -487,6 +526,10 @@ def main() -> int:
         bundle = Bundle(options.out, "numbers", 32)
         clone = options.clones / "Sakshee5+alphanumeric-audio-dataset" / "repo"
         read_numbers(clone, options.listener, bundle, options.out / "read")
+        bundle.write()
+    if wanted("noise"):
+        bundle = Bundle(options.out, "noise", 24)
+        site_noise(options.clones, bundle)
         bundle.write()
     texts = json.loads(options.templates.read_text())
     words = phrases.common_words(options.vocabulary, texts)

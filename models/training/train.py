@@ -49,7 +49,8 @@ SILENT = 0.03
 # A word is met by the number of its recordings to this power: 0 is all alike.
 RARE = 0.2
 JOINED = 0.5
-BABBLE = 0.3
+# How often people talk in the background, and how often something else is heard.
+BABBLE, NOISE = 0.3, 0.3
 # Three, five and seven seconds, as the engine pads what it hears. [samples]
 LENGTHS = (48000, 80000, 80000, 112000)
 PARTS = 8000
@@ -126,7 +127,7 @@ def read_bundle(folder: Path, fraction: float, seed: int) -> tuple[np.ndarray, l
             entry = json.loads(line)
             start = entry["at"]
             spoken = sound[start : start + entry["length"]]
-            first, last = _spoken(spoken)
+            first, last = (0, len(spoken)) if entry["kind"] == "noise" else _spoken(spoken)
             clips.append(
                 Clip(
                     base + start + first,
@@ -229,6 +230,7 @@ class Batches:
         for clip in [*self._groups.get("sc", []), *single]:
             self._words.setdefault(clip.kind, {}).setdefault(clip.words, []).append(clip)
         self._digits = self._words.get("digits", {})
+        self._noises = [c for c in clips if c.kind == "noise"]
         self._people = [c for c in clips if c.voice[:3] in ("ls-", "so-")] or clips
 
     def make(self, number: int, size: int) -> dict[str, torch.Tensor]:
@@ -248,8 +250,11 @@ class Batches:
             ends[row] = min(length, at + int(after * RATE_HZ))
             foreign[row] &= not silent[row]
             texts.append([NO_SPEECH] if silent[row] else [NO_TIMESTAMPS, *text, END])
-            for _ in range(pick.choice((1, 3, 6)) if pick.random() < BABBLE else 0):
-                clip = pick.choice(self._people)
+            people = pick.choice((1, 3, 6)) if pick.random() < BABBLE else 0
+            behind = [pick.choice(self._people) for _ in range(people)]
+            if not people and self._noises and pick.random() < NOISE:
+                behind = [pick.choice(self._noises)]
+            for clip in behind:
                 part = self._sound[clip.start : clip.stop]
                 part = np.resize(part, length) if len(part) else np.zeros(length)
                 others[row] += np.roll(part, pick.randrange(length))
