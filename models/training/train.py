@@ -56,6 +56,8 @@ LENGTHS = (48000, 80000, 80000, 112000)
 PARTS = 8000
 # How much faster what joins two models learns, and how many steps later the rest is at its rate.
 JOINT, LATE = 4, 500
+# Steps between two savings, after each of which a run can go on.
+SAVE = 1000
 # How much the untuned model's opinion of other speech counts against what was said.
 OPINION = 0.5
 # What a part of a sentence must not be taken for: it would teach to hear these everywhere.
@@ -368,6 +370,14 @@ def main() -> int:
         site.chance.set_state(state["chance"].cpu())
         average, step = state["average"], state["step"]
         print(f"going on at step {step}")
+
+    def save() -> None:
+        state = {"network": network.state_dict(), "optimizer": optimizer.state_dict()}
+        state |= {"chance": site.chance.get_state(), "average": average, "step": step}
+        torch.save(state, saved)
+        half = {k: v.detach().cpu().half() for k, v in average.items() if k in trained}
+        torch.save(half, options.out / "tuned.pt")
+
     losses: list[float] = []
     with ThreadPoolExecutor(8) as pool:
         ahead = [pool.submit(batches.make, step + i, options.batch) for i in range(12)]
@@ -392,13 +402,11 @@ def main() -> int:
             losses.append(float(loss.detach()))
             if step % 50 == 0:
                 print(f"step {step}: loss {np.mean(losses[-50:]):.4f}", flush=True)
+            if step % SAVE == 0:
+                save()
         for each in ahead:
             each.cancel()
-    state = {"network": network.state_dict(), "optimizer": optimizer.state_dict()}
-    state |= {"chance": site.chance.get_state(), "average": average, "step": step}
-    torch.save(state, saved)
-    half = {k: v.detach().cpu().half() for k, v in average.items() if k in trained}
-    torch.save(half, options.out / "tuned.pt")
+    save()
     print(f"step {step} of {options.steps}, loss {np.mean(losses[-100:] or [0]):.4f}")
     return 0
 
@@ -413,18 +421,12 @@ def _loss(
     """What was said is to be likely; of other speech, also what the untuned model hears in it."""
     wanted, foreign = batch["wanted"], batch["foreign"]
     half = torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda")
-    with torch.no_grad(), half:
-        speech = batch["speech"].float() / 32768
-        clean = speech[foreign]
-        level = clean.square().mean(1, keepdim=True).sqrt().clamp_min(1e-4)
-        clean = (clean * 0.05 / level).clamp(-1, 1)
+    speech = batch["speech"].float() / 32768
     with torch.no_grad():
         mixed = site(speech, batch["others"] / 32768, batch["silent"], batch["ends"])
-        mel, clean_mel = site.features(mixed, bend=True), site.features(clean, bend=False)
+        mel = site.features(mixed, bend=True)
     with half:
         scores = network(mel, batch["given"])
-        with torch.no_grad():
-            opinion = teacher(clean_mel, batch["given"][foreign])
     each = F.cross_entropy(
         scores.float().flatten(0, 1), wanted.flatten(), ignore_index=NOTHING, reduction="none"
     ).view(wanted.shape)
@@ -432,11 +434,18 @@ def _loss(
     weight[:, 0] *= 0.3
     # The first piece only says that there is speech; the untuned model is not asked about it.
     share = OPINION * foreign.float()[:, None] * (torch.arange(wanted.shape[1], device=device) > 0)
-    told = each * weight * (1 - share)
-    said = scores[foreign][:, 1:].float().log_softmax(-1)
-    thought = opinion[:, 1:].float().softmax(-1)
-    apart = -(thought * said).sum(-1) * weight[foreign][:, 1:] * OPINION
-    return (told.sum() + apart.sum()) / weight.sum()
+    told = (each * weight * (1 - share)).sum()
+    if foreign.any():
+        clean = speech[foreign]
+        level = clean.square().mean(1, keepdim=True).sqrt().clamp_min(1e-4)
+        with torch.no_grad():
+            clean_mel = site.features((clean * 0.05 / level).clamp(-1, 1), bend=False)
+            with half:
+                opinion = teacher(clean_mel, batch["given"][foreign])
+        said = scores[foreign][:, 1:].float().log_softmax(-1)
+        thought = opinion[:, 1:].float().softmax(-1)
+        told = told - ((thought * said).sum(-1) * weight[foreign][:, 1:] * OPINION).sum()
+    return told / weight.sum()
 
 
 if __name__ == "__main__":
