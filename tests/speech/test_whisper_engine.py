@@ -69,7 +69,8 @@ def test_a_note_keeps_its_free_words(whisper):
 
 def test_a_bare_free_template_gives_the_plain_transcript(whisper):
     heard = whisper.hear(say("the belt is worn and must be replaced", "slt"), Expected(("{free}",)))
-    assert "belt" in heard.text
+    assert heard.text.startswith("The bel")
+    assert heard.text.endswith("is worn and must be replaced.")
     assert heard.template == "{free}"
 
 
@@ -166,11 +167,11 @@ def test_a_gate_asks_for_more_certainty_than_a_command():
 
 @pytest.mark.parametrize(
     ("score", "free", "taken"),
-    [(-6.9, -5.2, True), (-8.3, -6.7, True), (-14.4, -5.2, False), (-17.4, -2.2, False)],
+    [(-0.4, -0.7, True), (-3.3, -3.0, True), (-4.6, -2.6, False), (-8.4, -8.8, False)],
 )
 def test_a_long_gate_phrase_may_be_blurred_by_noise_but_near_misses_stay_out(score, free, taken):
-    # Figures measured at 10 dB: right phrases; "lockout not confirmed four seven"; "nearly
-    # clear to energize".
+    # Figures measured: a right phrase at 5 dB, one worse than any of 144; "unclear to energize five
+    # zero"; "lockout unconfirmed two nine", likelier than its free text.
     template = "lockout confirmed {digits:2}"
     candidate = Candidate("lockout confirmed four seven", template, score, -np.inf, score)
     search = _search(candidate, free_score=free, active_s=1.6)
@@ -263,6 +264,9 @@ def test_a_not_that_belongs_to_the_answer_is_no_denial():
     assert not denied("It's not locked.", "it is not locked")
     assert not denied("Unable.", "unable")
     assert denied("Lockout un confirmed 29.", "lockout confirmed two nine")
+    assert denied("Lockout unconform 29.", "lockout confirmed two nine")
+    assert denied("Uncle it to energize.", "clear to energize")
+    assert not denied("Under the cover.", "over the cover")
     assert denied("Don't go ahead.", "go ahead") and denied("dont go ahead", "go ahead")
     assert not denied("Done.", "done") and not denied("Distant.", "negative")
 
