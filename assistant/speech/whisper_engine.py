@@ -378,8 +378,8 @@ class _Demand:
 _DEMANDS = {
     "command": _Demand(ratio=-3.0, score=-3.0, a_word=0.7, margin=1.0, rivals=1.5),
     "value": _Demand(ratio=-2.0, score=-1.6, a_word=0.6, margin=-9.0, rivals=1.5),
-    # Phrases by voices never heard (96, at 5 dB too) score above -0.5, all but one; their contraries
-    # that aren't written down as such -4.5 and less, all but two.
+    # Phrases by voices never heard (96, at 5 dB too) score above -0.5, all but one. Their
+    # contraries that aren't written down as such score -4.5 and less, all but two.
     "gate": _Demand(ratio=-0.7, score=-2.0, a_word=0.5, margin=1.5, rivals=2.5),
 }
 _LONGEST_FIRST_S, _LONGEST_WORD_S = 0.9, 0.75
