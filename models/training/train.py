@@ -51,7 +51,7 @@ RARE = 0.2
 JOINED = 0.5
 # How often people talk in the background, and how often something else is heard.
 BABBLE, NOISE = 0.3, 0.3
-# Three, five and seven seconds, as the engine pads what it hears. [samples]
+# The engine pads to five seconds, or seven; three are for a padding that it may come to. [samples]
 LENGTHS = (48000, 80000, 80000, 112000)
 PARTS = 8000
 # How much faster what joins two models learns, and how many steps later the rest is at its rate.
