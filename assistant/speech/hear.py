@@ -34,9 +34,6 @@ class Entry:
     speaker: str | None = None
 
 
-_TAKEN = ("exact", "wrong")
-
-
 @dataclass(frozen=True)
 class Heard:
     """What became of one entry; `outcome` is "exact", "wrong", "rejected" or "quiet".
@@ -296,9 +293,10 @@ def wilson(count: int, n: int) -> tuple[float, float]:
 
 def _counts(results: list[Heard]) -> dict[str, Any]:
     n = len(results)
-    count = {o: sum(r.outcome == o for r in results) for o in ("exact", "wrong", "rejected")}
+    taken = ("exact", "wrong")
+    count = {o: sum(r.outcome == o for r in results) for o in (*taken, "rejected")}
     share = round(count["exact"] / n, 4) if n else None
-    asked = {o: sum(r.outcome == o and bool(r.alternatives) for r in results) for o in _TAKEN}
+    asked = {o: sum(r.outcome == o and bool(r.alternatives) for r in results) for o in taken}
     return {
         "n": n,
         **count,

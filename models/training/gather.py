@@ -161,12 +161,12 @@ def read(data: bytes | Path) -> np.ndarray:
 # --- recordings ----------------------------------------------------------------------------------
 
 
-def listing(clone: Path, at: str = "HEAD") -> list[tuple[int, str, str]]:
-    """Size, object and name of each file of a bare clone."""
-    git = ["git", "-C", str(clone), "ls-tree", "-r", "-l", "-z", at]
+def listing(clone: Path, at: str = "HEAD") -> list[tuple[str, str]]:
+    """Object and name of each file of a bare clone."""
+    git = ["git", "-C", str(clone), "ls-tree", "-r", "-z", at]
     listed = subprocess.run(git, capture_output=True, check=True).stdout.decode().split("\0")
-    rows = (line.split(None, 4) for line in listed if line)
-    return [(int(size) if size.isdigit() else 0, blob, name) for _, _, blob, size, name in rows]
+    rows = (line.split(None, 3) for line in listed if line)
+    return [(blob, name) for _, _, blob, name in rows]
 
 
 def content(clone: Path, blob: str) -> bytes:
@@ -176,7 +176,7 @@ def content(clone: Path, blob: str) -> bytes:
 
 def files(clone: Path, at: str = "HEAD") -> Iterator[tuple[str, Callable[[], bytes]]]:
     """Names of the files of a bare clone, and how to read each."""
-    for _, blob, name in listing(clone, at):
+    for blob, name in listing(clone, at):
         yield name, lambda b=blob: content(clone, b)
 
 
@@ -184,7 +184,7 @@ def speech_commands(clones: list[Path], excluded: set[str], bundle: Bundle) -> N
     """Speech Commands, CC BY 4.0: single words. Copies overlap; each recording is taken once."""
     found: dict[tuple[str, str, str], tuple[Path, str]] = {}
     for clone in clones:
-        for _, blob, name in listing(clone):
+        for blob, name in listing(clone):
             match = re.search(r"([a-z_]+)/(?:([a-z]+)_)?([0-9a-f]{8})_nohash_(\d+)(\.wav)+$", name)
             if match and may_train(f"sc-{match[3]}", excluded, halved=True):
                 word = match[2] or match[1].strip("_")
@@ -254,19 +254,22 @@ def read_numbers(clone: Path, listener: Path, bundle: Bundle, kept: Path | None 
     digit = dict(zip("0123456789", FIGURE_WORDS, strict=True))
     there, pick, entries = dict(files(clone)), random.Random(70), []
     listen = _Listener(listener)
+    if kept:
+        kept.mkdir(parents=True, exist_ok=True)
     for row in csv.DictReader(there["metadata.csv"]().decode().splitlines()):
         name = row["file_name"].replace("/Names/", "/Numbers/")
         if "/Names/" not in row["file_name"] or name not in there:
             continue
         sound = read(there[name]())
-        heard = listen.write(sound)
+        samples = (sound / np.abs(sound).max() * 0.7 * 32767).astype(np.int16)
+        heard = listen.write(samples)
         for figure, word in digit.items():
             heard = heard.replace(word, figure)
         heard = re.sub(r"\D", "", heard)
         # Leading zeros were lost in the table.
         if not heard or heard.lstrip("0") != row["Number"].lstrip("0"):
             continue
-        times = listen.align(sound, heard, digit)
+        times = listen.align(samples, heard, digit)
         speaker, count = f"rn-{row['Response_ID']}", len(heard)
         trains = may_train(speaker, set(), halved=False)
         spans = [(i, i + 1) for i in range(count)]
@@ -291,7 +294,6 @@ def read_numbers(clone: Path, listener: Path, bundle: Bundle, kept: Path | None 
             elif kept:
                 kind = "digit" if len(figures) == 1 else "digits"
                 file = f"{kind}-{speaker}-{first}.flac"
-                kept.mkdir(parents=True, exist_ok=True)
                 # As in the development recordings: cut off in noise, the last digit is lost.
                 soundfile.write(kept / file, np.pad(part, (3200, 3200)), RATE_HZ)
                 said = " ".join(digit[f] for f in figures)
@@ -332,15 +334,15 @@ class _Listener:
         self._whisper = ctranslate2.models.Whisper(str(folder), compute_type="int8")
         self._tokens = Tokenizer.from_file(str(folder / "tokenizer.json"))
 
-    def write(self, sound: np.ndarray) -> str:
+    def write(self, samples: np.ndarray) -> str:
         from assistant.speech.features import log_mel
 
-        mel = self._ct2.StorageView.from_array(log_mel(_int16(sound), 3000)[None])
+        mel = self._ct2.StorageView.from_array(log_mel(samples, 3000)[None])
         prompt = ["<|startoftranscript|>", "<|en|>", "<|transcribe|>", "<|notimestamps|>"]
         said = self._whisper.generate(mel, [prompt], beam_size=5)[0].sequences_ids[0]
         return self._tokens.decode(said).lower()
 
-    def align(self, sound: np.ndarray, figures: str, names: dict[str, str]) -> list[tuple]:
+    def align(self, samples: np.ndarray, figures: str, names: dict[str, str]) -> list[tuple]:
         """First and last sample of each digit."""
         from pocketsphinx import Decoder
 
@@ -350,7 +352,7 @@ class _Listener:
             words = (nought if f == "0" else names[f] for f in figures)
             decoder.set_align_text(" ".join(words))
             decoder.start_utt()
-            decoder.process_raw(_int16(sound).tobytes(), full_utt=True)
+            decoder.process_raw(samples.tobytes(), full_utt=True)
             decoder.end_utt()
             if not decoder.hyp() or (best and best[0] >= decoder.hyp().score):
                 continue
@@ -360,10 +362,6 @@ class _Listener:
         if best is None or len(best[1]) != len(figures):
             raise ValueError(f"{figures} can't be found in the recording")
         return best[1]
-
-
-def _int16(sound: np.ndarray) -> np.ndarray:
-    return (sound / np.abs(sound).max() * 0.7 * 32767).astype("<i2")
 
 
 # --- synthetic voices ----------------------------------------------------------------------------
