@@ -41,6 +41,8 @@ _BLANK = 220  # the piece that is a single space
 _SHORTEST_S = 0.10
 _FAINTEST_DBFS = -62.0
 _LEVEL_DBFS = -20.0
+#: What an utterance is padded to at least, without and with numbers.
+_LEAST_FRAMES = (300, 500)
 
 
 @dataclass
@@ -155,21 +157,15 @@ class WhisperRecogniser:
         """Every likely accepted sentence with its score, before any of them is believed."""
         spelling = self._spelling(expected.templates, expected.unit_words)
         with self._lock, self._pools.limit(limits=self._threads):
-            return self._search(self._encode(samples, spelling.numbers), spelling, samples)
+            encoded = self._encode(_features(samples, spelling.numbers))
+            return self._search(encoded, spelling, samples)
 
     def _make_spelling(self, templates: tuple[str, ...], units: tuple[str, ...]) -> Spelling:
         return Spelling(Grammar(Expected(templates, units)), self._tree, COMMON)
 
-    def _encode(self, samples: np.ndarray, numbers: bool) -> np.ndarray:
-        # Five seconds cost a sixth of the thirty that the model was made for, and tell as much
-        # about a word; in strings of digits a little more silence after them avoids loops.
-        least = 700 if numbers else 500
-        frames = min(3000, max(least, -(-len(samples) // 8000) * 50 + 100))
-        # Quiet speakers are heard better at the level of the others.
-        gain = 10 ** ((_LEVEL_DBFS - active_level_dbfs(samples)) / 20)
-        levelled = to_int16(samples / 32768.0 * gain)
-        mel = self._ct2.StorageView.from_array(log_mel(levelled, frames)[None])
-        encoded: np.ndarray = np.array(self._encoder.encode(mel, to_cpu=True))[0]
+    def _encode(self, mel: np.ndarray) -> np.ndarray:
+        view = self._ct2.StorageView.from_array(mel)
+        encoded: np.ndarray = np.array(self._encoder.encode(view, to_cpu=True))[0]
         return encoded
 
     def _search(self, encoded: np.ndarray, spelling: Spelling, samples: np.ndarray) -> Search:
@@ -313,6 +309,17 @@ class _Beam:
                 (*hypothesis.tokens, token),
             )
         ]
+
+
+def _features(samples: np.ndarray, numbers: bool) -> np.ndarray:
+    """What the encoder takes: shape (1, 80, frames of 10 ms)."""
+    # Three seconds cost a tenth of the thirty that the model was made for, and tell as much about
+    # a word; in strings of digits a little more silence after them avoids loops.
+    least = _LEAST_FRAMES[numbers]
+    frames = min(3000, max(least, -(-len(samples) // 8000) * 50 + 100))
+    # Quiet speakers are heard better at the level of the others.
+    gain = 10 ** ((_LEVEL_DBFS - active_level_dbfs(samples)) / 20)
+    return log_mel(to_int16(samples / 32768.0 * gain), frames)[None]
 
 
 def _loops(tokens: tuple[int, ...]) -> bool:

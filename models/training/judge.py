@@ -62,8 +62,6 @@ def torch_recogniser(tuned: Path, model: Path, share: float) -> whisper_engine.W
     import weights
     from threadpoolctl import ThreadpoolController
 
-    from assistant.speech.features import log_mel
-
     torch.set_num_threads(1)
     is_tuned = tuned.suffix == ".pt"
     network = weights.tuned(model, tuned, share) if is_tuned else weights.load(model / "model.bin")
@@ -74,14 +72,9 @@ def torch_recogniser(tuned: Path, model: Path, share: float) -> whisper_engine.W
     network.eval()
 
     class Engine(whisper_engine.WhisperRecogniser):
-        def _encode(self, samples: np.ndarray, numbers: bool) -> np.ndarray:
-            frames = min(3000, max(700 if numbers else 500, -(-len(samples) // 8000) * 50 + 100))
-            level = whisper_engine.active_level_dbfs(samples)
-            gain = 10 ** ((whisper_engine._LEVEL_DBFS - level) / 20)
-            levelled = whisper_engine.to_int16(samples / 32768.0 * gain)
+        def _encode(self, mel: np.ndarray) -> np.ndarray:
             with torch.inference_mode():
-                mel = torch.from_numpy(log_mel(levelled, frames)[None])
-                return network.encoder(mel)[0].numpy()
+                return network.encoder(torch.from_numpy(mel))[0].numpy()
 
     engine = Engine.__new__(Engine)
     arrays = {
