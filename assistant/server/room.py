@@ -87,7 +87,8 @@ class Seat:
         self.question: object = None
         self.asked_n = 0  # number of the first state that asked what is asked now
         self.paused: Utterance | None = None
-        self.begun: tuple[Future[Transcript], Expected] | None = None  # to hear it, ahead
+        self.expected: Expected | None = None  # when it paused
+        self.begun: Future[Transcript] | None = None  # to hear it, ahead
 
     def show(self, view: dict[str, Any]) -> None:
         """Post the state to this device if it is another than before."""
@@ -292,13 +293,14 @@ class Room:
             return
         if seat.ear.paused is not seat.paused:
             if seat.begun and not ended:  # more was said
-                recogniser.drop(seat.begun[0])
+                recogniser.drop(seat.begun)
             seat.paused, seat.begun = seat.ear.paused, None
-            if seat.paused:
-                expected = self.session.expected()
-                begun = recogniser.ahead(seat.paused.samples, expected)
-                seat.begun = (begun, expected) if begun else None
-        elif seat.begun and _is_whole(*seat.begun):
+            seat.expected = self.session.expected() if seat.paused else None
+        if not seat.paused or not seat.expected:
+            return
+        if not seat.begun:  # with all at work it is asked again with each frame
+            seat.begun = recogniser.ahead(seat.paused.samples, seat.expected)
+        elif _is_whole(seat.begun, seat.expected):
             self._pass_on(seat, seat.ear.end())
             seat.paused = seat.begun = None
 

@@ -16,6 +16,7 @@ from assistant.job import Jobs
 from assistant.server.app import create_app
 from assistant.server.serve import listen
 from assistant.speech.engines import load
+from assistant.speech.recogniser import Expected
 from assistant.speech.workers import Workers
 from tests.speech.voices import say
 
@@ -94,6 +95,24 @@ def test_a_plain_command_is_taken_while_a_number_would_still_be_waited_for(open_
     assert heard_after_half_a_second("four eight two volts") == []
     speak([client], quiet(0.5))
     assert client.until("heard")["text"] == "four eight two volts"
+
+
+@pytest.mark.parametrize("hearing", [{"processes": 1}], indirect=True)
+def test_what_was_said_while_all_were_at_work_is_begun_as_soon_as_one_is_free(
+    open_job, hearing: Workers
+):
+    (client,), _ = open_job()
+    busy = hearing._free.get()
+    other = hearing.ahead(spoken("done"), Expected(("done",)))
+    speak([client], np.concatenate([quiet(0.5), spoken("say again"), quiet(0.44)]))
+    assert other
+    assert not other.done()
+    hearing._free.put(busy)
+    assert other.result().text == "done"
+    for _ in range(2):  # half a second of silence in all: not enough to end it
+        speak([client], quiet(0.04))
+        time.sleep(1.5)
+    assert client.until("heard")["text"] == "say again"
 
 
 @pytest.mark.parametrize("hearing", [{"processes": 1}], indirect=True)
