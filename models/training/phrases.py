@@ -25,6 +25,26 @@ TEN = ["yes", "no", "up", "down", "left", "right", "on", "off", "stop", "go"]
 DENIED = {"confirmed", "clear", "locked", "blocked", "tagged", "safe"}
 #: The barest answers, said at most steps.
 BARE = ["done", "affirm", "affirmative", "negative", "yes", "no", "that is correct"]
+#: Talk at the door, out of the assistant's own words: "note the cover is bent" is for it, "no, the
+#: cover is bent" isn't. What judges (bench_false_accepts.py) is none of these sentences.
+BEFORE = "||no|no no|you know|I know|not yet|yes|well|so|right|now|okay|oh|hey|wait|look|stop it"
+BEFORE += "|go on|and|but"
+THINGS = "door gate cover cable conductor motor brake spring limit beam edge lock switch drive"
+THINGS += " panel ladder terminal breaker remote button curtain guide chain box gland label key"
+THINGS += " lamp seal"
+STATES = "bent|loose|broken|wet|dirty|closed|open|blocked|done|confirmed|locked|ready|new|wrong"
+STATES += "|worn|noisy|in the van|too short|on order|not ours|off|on|clear|missing|live"
+DAYS = "yesterday|tomorrow|this morning|on monday|after lunch|last week|in march|again|later"
+TALK = """the {thing} is {state}|that {thing} is {state}|the {thing} at the back is {state}
+there is a {thing} missing|we need another {thing}|they left the {thing} {state}
+I have seen that {thing} before|you can leave the {thing} there|did you bring the {thing}
+where is the {thing}|who took the {thing}|give me the {thing}|put the {thing} over there
+it was {state} {day}|he asked me about the {thing}|the {thing} came with the wrong {thing}
+I will look at the {thing} {day}|how long is the {thing}|it was about {number} volts I think
+{number} of them are {state}|it takes {number} minutes|the {thing} was {state} {day}
+they call {day} about the {thing}|he said it is {state}|is the {thing} {state}
+don't touch the {thing}|we can't do the {thing} {day}|nobody told me about the {thing}
+I had the {thing} {state} {day}|ask them for {number} more|the {thing} hits the {thing}"""
 Line = tuple[str, str, str]
 
 
@@ -97,6 +117,24 @@ class Lines:
             words = f"{' '.join(fixed)} {fill}".strip()
             yield words, canonical(words).replace("-", "minus "), kind
 
+    def talk(self, count: int) -> Iterator[Line]:
+        """Talk about the work, some of it told to the assistant as a remark."""
+        pick = self._random
+        clauses = [c for line in TALK.splitlines() for c in line.split("|")]
+        for _ in range(count):
+            words = pick.choice(clauses)
+            for slot, texts in (("thing", THINGS.split()), ("state", STATES.split("|"))):
+                while f"{{{slot}}}" in words:
+                    words = words.replace(f"{{{slot}}}", pick.choice(texts), 1)
+            if "{number}" in words:
+                words = words.replace("{number}", self._number())
+            words = words.replace("{day}", pick.choice(DAYS.split("|")))
+            told = pick.random() < 0.4
+            before = ("note", "note", "note", "unable") if told else BEFORE.split("|")
+            words = f"{pick.choice(before)} {words}".strip()
+            kind = "command" if told else "other"
+            yield words, words, kind
+
     def _contrary(self, words: list[str]) -> list[str]:
         pick = self._random
         last = [i for i, word in enumerate(words) if word in DENIED]
@@ -154,7 +192,9 @@ class Lines:
         )
         if pick.random() < 0.5:
             point = "decimal" if pick.random() < 0.2 else "point"
-            whole += f" {point} {self._spelled(pick.choice((1, 1, 1, 2, 2, 3)))}"
+            # A number may begin with its point.
+            whole = "" if pick.random() < 0.15 else f"{whole} "
+            whole += f"{point} {self._spelled(pick.choice((1, 1, 1, 2, 2, 3)))}"
         elif pick.random() < 0.08:
             whole += " and " + pick.choice(("a half", "one half", "a quarter", "three quarters"))
         return ("minus " if pick.random() < 0.05 else "") + whole

@@ -51,8 +51,8 @@ RARE = 0.2
 JOINED = 0.5
 # How often people talk in the background, and how often something else is heard.
 BABBLE, NOISE = 0.3, 0.3
-# The engine pads to five seconds, or seven; three are for a padding that it may come to. [samples]
-LENGTHS = (48000, 80000, 80000, 112000)
+# What the engine pads to, and between: three seconds to seven. [samples]
+LENGTHS = (48000, 48000, 64000, 80000, 80000, 112000)
 PARTS = 8000
 # How much faster what joins two models learns, and how many steps later the rest is at its rate.
 JOINT, LATE = 4, 500
