@@ -414,10 +414,10 @@ def begin(engine: str) -> None:
     if encode:
 
         @lru_cache(maxsize=4)
-        def once(sound: bytes, *rest: Any) -> Any:
-            return encode(np.frombuffer(sound, np.int16), *rest)
+        def once(mel: bytes, shape: tuple[int, ...]) -> Any:
+            return encode(np.frombuffer(mel, np.float32).reshape(shape))
 
-        found._encode = lambda samples, *rest: once(samples.tobytes(), *rest)  # type: ignore[attr-defined]
+        found._encode = lambda mel: once(mel.tobytes(), mel.shape)  # type: ignore[attr-defined]
     _shared["engine"] = found
 
 
