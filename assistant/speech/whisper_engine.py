@@ -431,17 +431,25 @@ def _sense(candidate: Candidate) -> tuple[str, str]:
     return candidate.template, f"{number} {unit}"
 
 
+#: Of these none stands before a remark, but for one alone: "note" is often written down as that.
+_NOES = frozenset(("no", "know", "not", "nope"))
+
+
 def possible(search: Search) -> list[Candidate]:
     """The candidates, less the open-ended ones whose first words nobody said.
 
     Any speech can be written down as "note" and something; "notease" begins with another word,
-    and nothing after "note" is no note.
+    nothing after "note" is no note, and "no, no, that is open" is none of "that is open".
     """
 
     def said(candidate: Candidate) -> bool:
         first = candidate.template.partition("{free}")[0]
         begins = candidate.words.startswith(first) and candidate.words != first.strip()
-        return begins and candidate.score - search.free_score >= _OPEN_RATIO
+        rest = candidate.words.removeprefix(first).split()
+        heard = re.findall(r"[a-z0-9']+", search.free_text.lower())
+        before = heard[: -len(rest)] if heard[-len(rest) :] == rest else []
+        refused = len(before) > len(first.split()) and not _NOES.isdisjoint(before)
+        return begins and not refused and candidate.score - search.free_score >= _OPEN_RATIO
 
     return [c for c in search.candidates if not c.open_end or said(c)]
 

@@ -415,7 +415,7 @@ def begin(engine: str) -> None:
 
         @lru_cache(maxsize=4)
         def once(mel: bytes, shape: tuple[int, ...]) -> Any:
-            return encode(np.frombuffer(mel, np.float32).reshape(shape))
+            return encode(np.frombuffer(bytearray(mel), np.float32).reshape(shape))
 
         found._encode = lambda mel: once(mel.tobytes(), mel.shape)  # type: ignore[attr-defined]
     _shared["engine"] = found

@@ -253,6 +253,24 @@ def test_other_speech_of_real_people_is_no_note(whisper, speech_dir, recordings)
         assert not whisper.hear(read_sound(speech_dir / entry["file"]), expected).text
 
 
+@pytest.mark.parametrize(
+    ("free_text", "taken"),
+    [
+        ("Note that is open.", True),
+        ("No, that is open.", True),  # how a note is often written down
+        ("Um, note that is open.", True),
+        ("No, no, that is open.", False),
+        ("No note that is open.", False),
+        ("I know that is open.", False),
+        ("No, no, that is closed.", True),  # other words: nothing to compare by
+    ],
+)
+def test_a_note_has_nothing_before_it_that_says_no(free_text: str, taken: bool):
+    candidate = Candidate("note that is open", "note {free}", -3.0, -np.inf, -3.0)
+    search = Search([candidate], free_text, free_score=-1.0, active_s=1.6)
+    assert bool(judge(search, Expected(("note {free}",)), 2.0).text) is taken
+
+
 def test_a_note_may_say_not():
     candidate = Candidate("note belt is worn", "note {free}", -1.0, -np.inf, -1.0)
     search = _search(candidate, free_score=-1.0, active_s=1.6)
