@@ -12,6 +12,7 @@ import math
 import re
 import threading
 from dataclasses import dataclass, field, replace
+from difflib import SequenceMatcher
 from functools import lru_cache
 from pathlib import Path
 
@@ -431,6 +432,15 @@ def _sense(candidate: Candidate) -> tuple[str, str]:
     return candidate.template, f"{number} {unit}"
 
 
+def _alike(heard: str, word: str) -> bool:
+    """True if the letters of a word are mostly those of another.
+
+    Of 84 remarks by seven voices, clean to 5 dB, the free text begins with "no" in 54, "note" in
+    28, "not" and "mode" in one each.
+    """
+    return SequenceMatcher(None, heard, word, autojunk=False).ratio() >= 0.5
+
+
 #: Of these none stands before a remark, but for one alone: "note" is often written down as that.
 _NOES = frozenset(("no", "know", "not", "nope"))
 
@@ -444,12 +454,18 @@ def possible(search: Search) -> list[Candidate]:
 
     def said(candidate: Candidate) -> bool:
         first = candidate.template.partition("{free}")[0]
-        begins = candidate.words.startswith(first) and candidate.words != first.strip()
-        rest = candidate.words.removeprefix(first).split()
+        if not candidate.words.startswith(first) or candidate.words == first.strip():
+            return False
+        if candidate.score - search.free_score < _OPEN_RATIO:
+            return False
         heard = re.findall(r"[a-z0-9']+", search.free_text.lower())
+        if not first or not heard:
+            return True
+        rest = candidate.words.removeprefix(first).split()
         before = heard[: -len(rest)] if heard[-len(rest) :] == rest else []
         refused = len(before) > len(first.split()) and not _NOES.isdisjoint(before)
-        return begins and not refused and candidate.score - search.free_score >= _OPEN_RATIO
+        named = first.split()[0]
+        return not refused and (_alike(heard[0], named) or named in heard[1:2])
 
     return [c for c in search.candidates if not c.open_end or said(c)]
 
