@@ -452,13 +452,14 @@ def possible(search: Search) -> list[Candidate]:
     nothing after "note" is no note, and "no, no, that is open" is none of "that is open".
     """
 
+    heard = _spoken(search.free_text).split()
+
     def said(candidate: Candidate) -> bool:
         first = candidate.template.partition("{free}")[0]
         if not candidate.words.startswith(first) or candidate.words == first.strip():
             return False
         if candidate.score - search.free_score < _OPEN_RATIO:
             return False
-        heard = re.findall(r"[a-z0-9']+", search.free_text.lower())
         if not first or not heard:
             return True
         rest = candidate.words.removeprefix(first).split()

@@ -163,6 +163,11 @@ def read(data: bytes | Path) -> np.ndarray:
     return (sound if rate == RATE_HZ else soxr.resample(sound, rate, RATE_HZ)).astype(np.float32)
 
 
+def levelled(sound: np.ndarray) -> np.ndarray:
+    """As int16, its peak below full scale."""
+    return (sound / max(float(np.abs(sound).max()), 1e-3) * 0.7 * 32767).astype(np.int16)
+
+
 # --- recordings ----------------------------------------------------------------------------------
 
 
@@ -272,7 +277,7 @@ def read_numbers(clone: Path, listener: Path, bundle: Bundle, kept: Path | None 
         if "/Names/" not in row["file_name"] or name not in there:
             continue
         sound = read(there[name]())
-        samples = (sound / np.abs(sound).max() * 0.7 * 32767).astype(np.int16)
+        samples = levelled(sound)
         heard = listen.write(samples)
         for figure, word in digit.items():
             heard = heard.replace(word, figure)
@@ -333,7 +338,7 @@ def guessed_digits(clones: Path, listener: Path, excluded: set[str], bundle: Bun
         if not found or blob in named or not may_train(f"sc-{found[1]}", excluded, halved=True):
             continue
         sound = read(content(clone, blob))
-        samples = (sound / max(float(np.abs(sound).max()), 1e-3) * 0.7 * 32767).astype(np.int16)
+        samples = levelled(sound)
         word = ear.hear(samples, Expected(tuple(FIGURE_WORDS))).text
         if word and re.sub(r"[^a-z0-9]", "", listen.write(samples)) in (
             word,
@@ -589,6 +594,7 @@ def main() -> int:
         synthesise([li for li in lines if len(li[0].split()) < 5], kept, bundle, 30, workers=2)
         bundle.write()
         return 0
+    tenth = options.lines // 10
     shares = {"flite": 0.3, "espeak": 0.35, "piper": 0.35}
     for number, (part, share) in enumerate(shares.items()):
         if not wanted(part) or (part == "piper" and not options.piper):
@@ -602,7 +608,6 @@ def main() -> int:
     if wanted("kokoro") and options.kokoro:
         seed = options.seed
         supply = phrases.Lines(texts, sentences, words, seed=seed, common=phrases.common())
-        tenth = options.lines // 10
         lines = [*supply.make(7 * tenth), *supply.denied(tenth), *supply.talk(2 * tenth)]
         random.Random(seed).shuffle(lines)
         bundle = Bundle(options.out, f"kokoro-{seed}", 20)
@@ -613,7 +618,6 @@ def main() -> int:
         for number, say in enumerate((flite, espeak, options.piper and Piper(options.piper))):
             if say:
                 supply = phrases.Lines(texts, sentences, words, seed=50 + number)
-                tenth = options.lines // 10
                 lines = [*supply.denied(tenth), *supply.talk(tenth)]
                 synthesise(lines, say, bundle, 50 + number, workers=1)
         bundle.write()
