@@ -16,6 +16,7 @@ import json
 import random
 import re
 import subprocess
+import sys
 import tempfile
 import threading
 from collections.abc import Callable, Iterator
@@ -26,6 +27,9 @@ import numpy as np
 import phrases
 import soundfile
 import soxr
+
+# Some installed package may bring a `tests` of its own.
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from tests.benchmarks.bench_hearing import MADE_SETS
 

@@ -152,9 +152,13 @@ class Site:
         """Telephone and headset bands, and a tilt that every microphone has some of."""
         n, length = sound.shape
         hz = torch.linspace(0, RATE_HZ / 2, length // 2 + 1, device=self.device)
-        low = torch.where(self.happens(n, 0.3), self.uniform(n, 150, 350), self.uniform(n, 20, 100))
+        # A headset over an old radio link loses both ends of the band at once.
+        link = self.happens(n, 0.2)
+        low = torch.where(
+            self.happens(n, 0.2) | link, self.uniform(n, 150, 350), self.uniform(n, 20, 100)
+        )
         narrow = torch.where(
-            self.happens(n, 0.3), self.uniform(n, 3200, 4000), self.uniform(n, 5500, 8000)
+            self.happens(n, 0.2) | link, self.uniform(n, 3200, 4000), self.uniform(n, 5500, 8000)
         )
         pass_band = torch.sigmoid((hz - low) / 25) * torch.sigmoid((narrow - hz) / 120)
         tilt = ((hz + 100) / 1000) ** self.uniform(n, -0.25, 0.25)

@@ -12,17 +12,19 @@ import argparse
 import hashlib
 import json
 import math
+import os
 import random
 import sys
 import time
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 import soundfile
 import torch
 from torch.nn import functional as F
+from torch.utils.data import DataLoader, Dataset
 
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parents[1])]
@@ -49,6 +51,8 @@ SILENT = 0.03
 # A word is met by the number of its recordings to this power: 0 is all alike.
 RARE = 0.2
 JOINED = 0.5
+# How many of the joined strings are one person's, who said so many different digits at least.
+OWN, SEVERAL = 0.5, 4
 # How often people talk in the background, and how often something else is heard.
 BABBLE, NOISE = 0.3, 0.3
 # What the engine pads to, and between: three seconds to seven. [samples]
@@ -92,22 +96,21 @@ class Tokens:
     def __init__(self, vocabulary: Path):
         pieces = vocabulary.read_text(encoding="utf-8").split("\n")[:END]
         self._ranks = {piece: number for number, piece in enumerate(pieces)}
+        self._word = lru_cache(maxsize=None)(self._cut)
 
     def __call__(self, text: str) -> list[int]:
-        out = []
-        for word in text.split(" "):
-            parts = list("Ġ" + word)
-            while True:
-                pairs = [
-                    (self._ranks.get(parts[i] + parts[i + 1], END), i)
-                    for i in range(len(parts) - 1)
-                ]
-                rank, i = min(pairs, default=(END, 0))
-                if rank == END:
-                    break
-                parts[i : i + 2] = [parts[i] + parts[i + 1]]
-            out += [self._ranks[part] for part in parts]
-        return out
+        return [piece for word in text.split(" ") for piece in self._word(word)]
+
+    def _cut(self, word: str) -> list[int]:
+        parts = list("Ġ" + word)
+        while True:
+            pairs = [
+                (self._ranks.get(parts[i] + parts[i + 1], END), i) for i in range(len(parts) - 1)
+            ]
+            rank, i = min(pairs, default=(END, 0))
+            if rank == END:
+                return [self._ranks[part] for part in parts]
+            parts[i : i + 2] = [parts[i] + parts[i + 1]]
 
 
 def written(clip: Clip, pick: random.Random) -> str:
@@ -219,11 +222,11 @@ def parts(
     return kept
 
 
-class Batches:
+class Batches(Dataset):
     """Batches of sound and text; the same number always gives the same batch."""
 
-    def __init__(self, sound: np.ndarray, clips: list[Clip], tokens: Tokens, seed: int):
-        self._sound, self._tokens, self._seed = sound, tokens, seed
+    def __init__(self, sound: np.ndarray, clips: list[Clip], tokens: Tokens, seed: int, size: int):
+        self._sound, self._tokens, self._seed, self._size = sound, tokens, seed, size
         self._groups = {g: [c for c in clips if c.voice.split("-")[0] == g] for g in SHARES}
         self._groups = {g: c for g, c in self._groups.items() if c}
         # Kind -> word -> clips: there are far more recordings of some words than of others.
@@ -232,14 +235,19 @@ class Batches:
         for clip in [*self._groups.get("sc", []), *single]:
             self._words.setdefault(clip.kind, {}).setdefault(clip.words, []).append(clip)
         self._digits = self._words.get("digits", {})
+        # Voice -> digits, of those who said several.
+        said: dict[str, list[Clip]] = {}
+        for clip in (c for clips in self._digits.values() for c in clips):
+            said.setdefault(clip.voice, []).append(clip)
+        self._voices = [c for c in said.values() if len({clip.words for clip in c}) >= SEVERAL]
         self._noises = [c for c in clips if c.kind == "noise"]
         self._people = [c for c in clips if c.voice[:3] in ("ls-", "so-")] or clips
 
-    def make(self, number: int, size: int) -> dict[str, torch.Tensor]:
+    def __getitem__(self, number: int) -> dict[str, torch.Tensor]:
         pick = random.Random(self._seed * 7_368_787 + number)
-        length = pick.choice(LENGTHS)
+        length, size = pick.choice(LENGTHS), self._size
         speech = np.zeros((size, length), np.int16)
-        others = np.zeros((size, length), np.float32)
+        others = np.zeros((size, length), np.int16)
         silent = np.zeros((size, 1), bool)
         ends = np.zeros((size, 1), np.int64)
         foreign = np.zeros(size, bool)
@@ -257,8 +265,8 @@ class Batches:
             if not people and self._noises and pick.random() < NOISE:
                 behind = [pick.choice(self._noises)]
             for clip in behind:
-                part = self._sound[clip.start : clip.stop]
-                part = np.resize(part, length) if len(part) else np.zeros(length)
+                part = self._sound[clip.start : clip.stop] // len(behind)
+                part = np.resize(part, length) if len(part) else np.zeros(length, np.int16)
                 others[row] += np.roll(part, pick.randrange(length))
         longest = max(len(text) for text in texts)
         given = np.full((size, longest), END, np.int64)
@@ -294,8 +302,11 @@ class Batches:
                 # Few of these single words are no commands; without this, all seem to be.
                 clips = [self._word(pick, self._words[self._kind(pick)])]
             if group == "sc" and self._digits and pick.random() < JOINED / 2:
-                count = pick.choice((2, 3, 3, 4))
-                clips = [self._word(pick, self._digits) for _ in range(count)]
+                count = pick.choice((2, 3, 3, 4, 5, 6))
+                if self._voices and pick.random() < OWN:
+                    clips = pick.choices(pick.choice(self._voices), k=count)
+                else:
+                    clips = [self._word(pick, self._digits) for _ in range(count)]
             words = " ".join(c.words for c in clips)
             joined = clips[0]
             if len(clips) > 1:
@@ -328,6 +339,7 @@ def main() -> int:
     parser.add_argument("--minutes", type=float, default=9.0)
     parser.add_argument("--fraction", type=float, default=1.0, help="share of the clips")
     parser.add_argument("--seed", type=int, default=9)
+    parser.add_argument("--workers", type=int, default=(os.cpu_count() or 2) - 1)
     parser.add_argument("--hold-out", action="store_true", help="keep people for calibrate.py")
     options = parser.parse_args()
     stop_at = time.monotonic() + options.minutes * 60
@@ -352,14 +364,16 @@ def main() -> int:
             {"params": rest, "more": 1, "late": LATE},
             {"params": joint, "more": JOINT, "late": 1},
         ]
-    optimizer = torch.optim.AdamW(groups, lr=options.rate, betas=(0.9, 0.98), weight_decay=0.01)
+    optimizer = torch.optim.AdamW(
+        groups, lr=options.rate, betas=(0.9, 0.98), weight_decay=0.01, fused=device.type == "cuda"
+    )
     site = Site(device, options.seed)
     teacher = weights.load(options.model / "model.bin").to(device).requires_grad_(False)
     pieces = (options.model / "vocabulary.txt").read_text(encoding="utf-8").split("\n")
     count = int(PARTS * options.fraction)
     cut = parts(sound, clips, teacher, site, pieces, count, options.seed)
     print(f"{len(cut)} parts of sentences of {count}", flush=True)
-    batches = Batches(sound, clips + cut, tokens, options.seed)
+    batches = Batches(sound, clips + cut, tokens, options.seed, options.batch)
     options.out.mkdir(parents=True, exist_ok=True)
     saved, step = options.out / "state.pt", 0
     average = {k: v.detach().clone() for k, v in network.state_dict().items()}
@@ -378,36 +392,43 @@ def main() -> int:
         half = {k: v.detach().cpu().half() for k, v in average.items() if k in trained}
         torch.save(half, options.out / "tuned.pt")
 
-    losses: list[float] = []
-    with ThreadPoolExecutor(8) as pool:
-        ahead = [pool.submit(batches.make, step + i, options.batch) for i in range(12)]
-        while step < options.steps and time.monotonic() < stop_at:
-            batch = ahead.pop(0).result()
-            ahead.append(pool.submit(batches.make, step + 12, options.batch))
-            batch = {name: tensor.to(device, non_blocking=True) for name, tensor in batch.items()}
-            warm = min(1.0, (step + 1) / max(1, min(150, options.steps // 10)))
-            fall = 0.5 * (1 + math.cos(math.pi * min(1.0, step / options.steps)))
-            for group in optimizer.param_groups:
-                rate = options.rate * group["more"] * min(1.0, (step + 1) / group["late"])
-                group["lr"] = rate * warm * (0.02 + 0.98 * fall)
-            loss = _loss(network, teacher, site, batch, device)
-            optimizer.zero_grad(set_to_none=True)
-            loss.backward()
-            torch.nn.utils.clip_grad_norm_(trained.values(), 1.0)
-            optimizer.step()
-            step += 1
-            with torch.no_grad():
-                for name, tensor in network.state_dict().items():
-                    average[name].lerp_(tensor, max(0.003, 1 / (step + 1)))
-            losses.append(float(loss.detach()))
-            if step % 50 == 0:
-                print(f"step {step}: loss {np.mean(losses[-50:]):.4f}", flush=True)
-            if step % SAVE == 0:
-                save()
-        for each in ahead:
-            each.cancel()
+    kept, now = [*average.values()], [*network.state_dict().values()]
+    losses: list[torch.Tensor] = []
+    begun = time.monotonic()
+    numbers = range(step, options.steps)
+    made = DataLoader(
+        batches,
+        batch_size=None,
+        sampler=numbers,
+        num_workers=options.workers,
+        pin_memory=device.type == "cuda",
+    )
+    for batch in made:
+        if time.monotonic() > stop_at:
+            break
+        foreign = batch["foreign"].nonzero()[:, 0].to(device)
+        batch = {name: tensor.to(device, non_blocking=True) for name, tensor in batch.items()}
+        warm = min(1.0, (step + 1) / max(1, min(150, options.steps // 10)))
+        fall = 0.5 * (1 + math.cos(math.pi * min(1.0, step / options.steps)))
+        for group in optimizer.param_groups:
+            rate = options.rate * group["more"] * min(1.0, (step + 1) / group["late"])
+            group["lr"] = rate * warm * (0.02 + 0.98 * fall)
+        loss = _loss(network, teacher, site, batch, foreign)
+        optimizer.zero_grad(set_to_none=True)
+        loss.backward()
+        torch.nn.utils.clip_grad_norm_(trained.values(), 1.0)
+        optimizer.step()
+        step += 1
+        with torch.no_grad():
+            torch._foreach_lerp_(kept, now, max(0.003, 1 / (step + 1)))
+        losses.append(loss.detach())
+        if step % 50 == 0:
+            mean = torch.stack(losses[-50:]).mean()
+            print(f"step {step}: loss {mean:.4f}, {time.monotonic() - begun:.0f} s", flush=True)
+        if step % SAVE == 0:
+            save()
     save()
-    print(f"step {step} of {options.steps}, loss {np.mean(losses[-100:] or [0]):.4f}")
+    print(f"step {step} of {options.steps}")
     return 0
 
 
@@ -416,10 +437,13 @@ def _loss(
     teacher: weights.Whisper,
     site: Site,
     batch: dict[str, torch.Tensor],
-    device: torch.device,
+    foreign: torch.Tensor,
 ) -> torch.Tensor:
-    """What was said is to be likely; of other speech, also what the untuned model hears in it."""
-    wanted, foreign = batch["wanted"], batch["foreign"]
+    """What was said is to be likely; of other speech, also what the untuned model hears in it.
+
+    foreign: rows of other speech
+    """
+    wanted, device = batch["wanted"], batch["speech"].device
     half = torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda")
     speech = batch["speech"].float() / 32768
     with torch.no_grad():
@@ -433,9 +457,13 @@ def _loss(
     weight = (wanted != NOTHING).float()
     weight[:, 0] *= 0.3
     # The first piece only says that there is speech; the untuned model is not asked about it.
-    share = OPINION * foreign.float()[:, None] * (torch.arange(wanted.shape[1], device=device) > 0)
+    share = (
+        OPINION
+        * batch["foreign"].float()[:, None]
+        * (torch.arange(wanted.shape[1], device=device) > 0)
+    )
     told = (each * weight * (1 - share)).sum()
-    if foreign.any():
+    if len(foreign):
         clean = speech[foreign]
         level = clean.square().mean(1, keepdim=True).sqrt().clamp_min(1e-4)
         with torch.no_grad():
