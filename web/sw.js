@@ -1,11 +1,11 @@
 // Keeps the page's own files, so that it opens without a link and says so. What the server
 // answers under /api/ is never kept here: an old state must not look like the present one.
 
-const VERSION = "shell-7";
+const VERSION = "shell-8";
 const PLANS = "plans"; // kept by net/plans.js
 const FILES = [
   "./", "index.html", "app.js", "app.css", "theme.js", "manifest.webmanifest",
-  "audio/frame-worklet.js", "audio/microphone.js", "audio/resampler.js", "audio/speaker.js", "audio/tones.js",
+  "audio/bundler.js", "audio/frame-worklet.js", "audio/microphone.js", "audio/resampler.js", "audio/speaker.js", "audio/tones.js",
   "device/awake.js", "device/camera.js", "device/headset-button.js", "device/shooting.js",
   "icons/icon.svg", "icons/icon-192.png", "icons/icon-512.png",
   "net/messages.js", "net/photos.js", "net/plans.js", "net/socket.js", "state/settings.js", "state/store.js",

@@ -419,7 +419,7 @@ def checked_sound(data: bytes) -> bytes:
     if len(data) > SOUND_MAX_BYTES:
         raise MessageError(
             f"a sound frame has {len(data)} bytes, more than {SOUND_MAX_BYTES}",
-            "send frames of 20 to 40 ms",
+            "send frames of 20 to 160 ms",
         )
     if len(data) % 2:
         raise MessageError(

@@ -39,6 +39,8 @@ ROOT = Path(__file__).resolve().parents[2]
 BENCH = ROOT / "tests" / "server" / "bench"
 PHRASES = ("say again", "where are we", "read back", "reason")
 FRAME = RATE_HZ // 25
+NOISE = 20.0
+TOGETHER, STAYS = 4, 50
 TURN_S = 6.0
 LATE_S = 20.0
 
@@ -204,14 +206,20 @@ def voiced(speech: np.ndarray) -> int:
 
 
 def stream(socket: WebSocket, until: float, sound: np.ndarray, begun: float, rng) -> None:  # type: ignore[no-untyped-def]
-    """Send sound as a microphone would: each frame when its last sample is there."""
+    """Send sound as the page would: each frame when its last sample is there, and four at once
+    when it has been quiet for two seconds (web/audio/bundler.js)."""
     frames = int((until - begun) * RATE_HZ) // FRAME
     padded = np.zeros(frames * FRAME)
     padded[: len(sound)] = sound[: len(padded)]
-    noisy = to_int16((padded + rng.normal(0, 20, len(padded))) / 32768.0)
-    for place in range(frames):
-        time.sleep(max(0.0, begun + (place + 1) * FRAME / RATE_HZ - time.monotonic()))
-        socket.send_binary(noisy[place * FRAME : (place + 1) * FRAME].tobytes())
+    noisy = to_int16((padded + rng.normal(0, NOISE, len(padded))) / 32768.0)
+    levels = noisy.reshape(frames, FRAME).astype(float).std(1)
+    sent = 0
+    for place in range(1, frames + 1):
+        time.sleep(max(0.0, begun + place * FRAME / RATE_HZ - time.monotonic()))
+        quiet = (levels[max(0, place - STAYS) : place] < 2 * NOISE).all()
+        if not quiet or place - sent == TOGETHER or place == frames:
+            socket.send_binary(noisy[sent * FRAME : place * FRAME].tobytes())
+            sent = place
 
 
 def note_replies(socket: WebSocket, replies: list[tuple[float, bool]]) -> None:

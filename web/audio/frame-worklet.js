@@ -1,6 +1,7 @@
-// Float samples at the device's rate -> 16-bit frames of 40 ms at 16 kHz; nothing else runs in
-// this thread.
+// Float samples at the device's rate -> 16-bit sound at 16 kHz in 40 ms, or 160 ms while it is
+// quiet; nothing else runs in this thread.
 
+import { Bundler } from "./bundler.js";
 import { Resampler, toInt16 } from "./resampler.js";
 
 const RATE_HZ = 16000;
@@ -10,6 +11,7 @@ class FrameMaker extends AudioWorkletProcessor {
   constructor() {
     super();
     this.resampler = new Resampler(sampleRate, RATE_HZ);
+    this.bundler = new Bundler();
     this.frame = new Int16Array(FRAME_SAMPLES);
     this.filled = 0;
     this.ended = false;
@@ -25,7 +27,8 @@ class FrameMaker extends AudioWorkletProcessor {
       this.frame[this.filled] = samples[i];
       this.filled += 1;
       if (this.filled === FRAME_SAMPLES) {
-        this.port.postMessage(this.frame.buffer, [this.frame.buffer]);
+        const sound = this.bundler.push(this.frame);
+        if (sound) this.port.postMessage(sound.buffer, [sound.buffer]);
         this.frame = new Int16Array(FRAME_SAMPLES);
         this.filled = 0;
       }
