@@ -2,6 +2,7 @@
 
     python -m tests.benchmarks.bench_job_by_voices --snr 10 --snr 5
     python -m tests.benchmarks.bench_job_by_voices --snr 10 --job pinewharf-d2 --voice rms
+    python -m tests.benchmarks.bench_job_by_voices --snr 10 --kokoro FOLDER  # none trained
 
 The script of a demo job goes through endpointer, recogniser and job, once with each voice as the
 lead and the next one as the helper, and once with another voice each turn. Under each turn lies
@@ -12,15 +13,18 @@ on site it would be touched.
 
 A value, tag or answer that was taken though it wasn't said counts as logged wrong, and so does any
 difference to the record of the typed script. Of the voices only rms is not in the training of the
-default model. eSpeak's are no people's and count apart. Progress goes to stderr.
+default model; FOLDER is Kokoro's (models/training/README.md), whose voices kept for judging lead
+then. eSpeak's are no people's and count apart. Progress goes to stderr.
 """
 
 from __future__ import annotations
 
 import argparse
 import difflib
+import functools
 import itertools
 import json
+import re
 import sys
 import tempfile
 import time
@@ -38,7 +42,7 @@ from assistant.clock import SetClock
 from assistant.job import Jobs, JobSession
 from assistant.procedure import inputs
 from assistant.records.log import verify
-from assistant.speech.audio import mix, read_sound
+from assistant.speech.audio import mix, read_sound, resample, to_int16
 from assistant.speech.engines import load
 from assistant.speech.hear import wilson
 from assistant.speech.recogniser import RATE_HZ, Recogniser
@@ -48,6 +52,8 @@ from tests.speech.voices import say
 
 VOICES = ("joe", "rms", "slt", "awb")
 ESPEAK = ("en-us", "en-gb")
+#: Of `KOKORO_KEPT` in models/training/gather.py those of people from America and Britain.
+KOKORO = ("am_eric", "af_nova", "bf_lily", "bm_lewis", "am_onyx")
 SITE = ("engine", "saw", "impact", "wind")  # categories of the recorded noise; never people
 _LEAD_IN, _LEAD_OUT = int(0.3 * RATE_HZ), int(0.8 * RATE_HZ)
 
@@ -86,8 +92,16 @@ class Crew:
     """Lead and helper in noise: `lead` and the voice after it, or with "in turn" the next voice for
     each new thing that is said."""
 
-    def __init__(self, lead: str, noises: list[np.ndarray], snr_db: float, seed: int):
-        group = ESPEAK if lead in ESPEAK else VOICES
+    def __init__(
+        self,
+        lead: str,
+        noises: list[np.ndarray],
+        snr_db: float,
+        seed: int,
+        voices: tuple[str, ...] = VOICES,
+        speak: Callable[[str, str], np.ndarray] = say,
+    ):
+        group, self._say = (ESPEAK, say) if lead in ESPEAK else (voices, speak)
         at = group.index(lead) if lead in group else 0
         self._voices = group[at:] + group[:at]
         self._in_turn, self._turn, self._last = lead == "in turn", -1, ""
@@ -104,9 +118,25 @@ class Crew:
         said = f"{voice} {words}"
         self._times[said] += 1
         rng = np.random.default_rng([self._seed, self._times[said], *said.encode()])
-        speech = np.pad(say(words, voice), (_LEAD_IN, _LEAD_OUT))
+        speech = np.pad(self._say(words, voice), (_LEAD_IN, _LEAD_OUT))
         noise = self._noises[int(rng.integers(len(self._noises)))]
         return mix(speech, noise, self._snr_db, rng)
+
+
+def kokoro(folder: Path) -> Callable[[str, str], np.ndarray]:
+    """Kokoro's voices: words and the name of one to int16 at 16 kHz."""
+    from kokoro_onnx import Kokoro
+
+    engine = Kokoro(str(folder / "model.onnx"), str(folder / "voices.npz"))
+
+    @functools.cache
+    def speak(words: str, voice: str) -> np.ndarray:
+        # As an engine has to be told to say it.
+        text = re.sub(r"\b(meg|kilo)ohm", r"\1 ohm", words)
+        wave, rate_hz = engine.create(text, voice, lang="en-gb" if voice[0] == "b" else "en-us")
+        return to_int16(resample(wave, rate_hz))
+
+    return speak
 
 
 def begin(folder: Path, job: str, recogniser: Recogniser | None = None) -> tuple[Any, ...]:
@@ -238,12 +268,14 @@ def main() -> int:
     parser.add_argument("--job", action="append", help="pinewharf-d1, pinewharf-d2; repeatable")
     parser.add_argument("--voice", action="append", help="of the lead; without: all, one a job")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--kokoro", type=Path, help="folder with Kokoro's model.onnx, voices.npz")
     parser.add_argument("--espeak", action="store_true", help="eSpeak's voices too")
     parser.add_argument("--engine", default="whisper")
     parser.add_argument("--show", action="store_true", help="each wrong hearing with its answer")
     options = parser.parse_args()
     noises, recogniser = site_noises(), load(options.engine, ROOT / "models")
-    voices = [*(options.voice or [*VOICES, "in turn"]), *(ESPEAK if options.espeak else ())]
+    group, speak = (KOKORO, kokoro(options.kokoro)) if options.kokoro else (VOICES, say)
+    voices = [*(options.voice or [*group, "in turn"]), *(ESPEAK if options.espeak else ())]
     plays = list(itertools.product(options.job or ["pinewharf-d1"], options.snr or [10.0], voices))
     progress = Progress(sum(_lines_of(job) for job, _, _ in plays))
     unheard: Counter[tuple[str, str]] = Counter()
@@ -251,7 +283,7 @@ def main() -> int:
           "| logged wrong | typed | record")  # fmt: skip
     for job, snr_db, voice in plays:
         progress.name = f"{job} {voice}"
-        crew = Crew(voice, noises, snr_db, options.seed)
+        crew = Crew(voice, noises, snr_db, options.seed, group, speak)
         result, differs = run_one(recogniser, job, crew, progress)
         print(file=sys.stderr)
         print(_row(job, snr_db, voice, result, differs), flush=True)
