@@ -37,7 +37,8 @@ def facts(search: engine.Search, wanted: Expected) -> dict[str, object] | None:
     longest = engine._LONGEST_FIRST_S + engine._LONGEST_WORD_S * count
     weight = wanted.weights.get(best.template, "command")
     return {
-        "denied": engine.contrary(search.free_text, best, weight),
+        "denied": engine.contrary(search.free_text, best, weight)
+        or engine.blurred(search.free_text, best, weight, float(score)),
         "heard": best.words,
         "weight": weight,
         "score": float(score),

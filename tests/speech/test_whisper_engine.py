@@ -160,6 +160,7 @@ def test_a_gate_asks_for_more_certainty_than_a_command():
         free_score=-2.0,
         active_s=1.0,
     )
+    unsure.free_text = "Lockout confirm"
     assert judge(unsure, Expected(("lockout confirmed",)), 1.0).text
     as_gate = Expected(("lockout confirmed",), weights={"lockout confirmed": "gate"})
     assert judge(unsure, as_gate, 1.0).rejected == "other speech"
@@ -177,6 +178,28 @@ def test_a_long_gate_phrase_may_be_blurred_by_noise_but_near_misses_stay_out(sco
     search = _search(candidate, free_score=free, active_s=1.6)
     heard = judge(search, Expected((template,), weights={template: "gate"}), 2.0)
     assert bool(heard.text) is taken
+
+
+@pytest.mark.parametrize(
+    ("words", "score", "free_text", "taken"),
+    [
+        ("quieter", -2.29, "Why is it?", False),
+        ("quieter", -1.69, '"Foyer', False),
+        ("clear to energize", -3.7, "Play again.", False),
+        ("quieter", -0.29, "Why death?", True),
+        ("faster", -1.6, "Vasto", True),
+        ("take a photo", -2.2, "Take a four two.", True),
+        ("off", -1.67, "us.", True),
+    ],
+)
+def test_a_long_command_is_not_taken_when_it_scores_little_and_is_written_otherwise(
+    words, score, free_text, taken
+):
+    # Measured where strangers said "voyager", and where these were said; short ones are often
+    # written down quite otherwise.
+    search = _search(Candidate(words, words, score, -np.inf, score), free_score=score - 1.0)
+    search.free_text = free_text
+    assert bool(judge(search, Expected((words,)), 1.0).text) is taken
 
 
 def test_a_not_in_a_gate_phrase_keeps_the_gate_shut(whisper):
