@@ -573,7 +573,7 @@ def judge(search: Search, expected: Expected, duration_s: float) -> Transcript:
     floor = demand.score - demand.a_word * (count - 1) + (_NO_SPEECH_COST if quiet else 0.0)
     slack = min(score - floor, score - search.free_score - demand.ratio)
     confidence = share / (1.0 + math.exp(-slack))
-    if search.active_s > _LONGEST_FIRST_S + _LONGEST_WORD_S * count:
+    if too_long(search, best, weight):
         return refuse("other speech")
     if slack < 0:
         return refuse("noise" if quiet else "other speech", confidence)
@@ -591,6 +591,19 @@ def judge(search: Search, expected: Expected, duration_s: float) -> Transcript:
         alternatives=tuple(c.words for c in rivals),
         heard=search.free_text,
     )
+
+
+def too_long(search: Search, candidate: Candidate, weight: str) -> bool:
+    """True if the sound is so long that more was said than the accepted sentence.
+
+    Blows and wind stand out as well as a voice does, so an answer that the free text has word for
+    word is believed all the same ("Affirm." with a blow after it); a gate isn't.
+    """
+    count = len(candidate.words.split())
+    if search.active_s <= _LONGEST_FIRST_S + _LONGEST_WORD_S * count:
+        return False
+    alone = canonical(_spoken(search.free_text)) == canonical(candidate.words)
+    return weight == "gate" or not alone
 
 
 #: Letters of a command that is long enough to be known by how it is written down, and what it must

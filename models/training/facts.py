@@ -34,7 +34,6 @@ def facts(search: engine.Search, wanted: Expected) -> dict[str, object] | None:
     says = (0.0, engine._SPELLED_RIVAL)
     gaps = [worth(best, say) - worth(c, say) for c in ranked[1:] for say in says]
     count = len(best.words.split())
-    longest = engine._LONGEST_FIRST_S + engine._LONGEST_WORD_S * count
     weight = wanted.weights.get(best.template, "command")
     return {
         "denied": engine.contrary(search.free_text, best, weight)
@@ -45,7 +44,7 @@ def facts(search: engine.Search, wanted: Expected) -> dict[str, object] | None:
         "ratio": float(score - search.free_score),
         "words": count,
         "apart": float(min(gaps, default=99.0)),
-        "long": bool(search.active_s > longest),
+        "long": engine.too_long(search, best, weight),
         "no_speech": float(search.no_speech),
     }
 

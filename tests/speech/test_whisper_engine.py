@@ -8,7 +8,7 @@ import pytest
 
 from assistant.errors import AudioError, ModelMissing
 from assistant.speech.audio import mix, read_sound, to_int16
-from assistant.speech.recogniser import Expected
+from assistant.speech.recogniser import RATE_HZ, Expected
 from assistant.speech.templates import canonical
 from assistant.speech.whisper_engine import Candidate, Search, check_model, denied, judge
 from tests.speech.voices import say
@@ -341,6 +341,34 @@ def test_a_reply_far_too_long_for_the_phrase_is_other_speech():
     done = Candidate("done", "done", -0.5, -np.inf, -0.5)
     assert judge(_search(done, active_s=0.5), STEP, 1.0).text == "done"
     assert judge(_search(done, active_s=4.0), STEP, 5.0).rejected == "other speech"
+
+
+@pytest.mark.parametrize(
+    ("free_text", "weight", "taken"),
+    [
+        ("Affirm.", "command", True),
+        ("Affirm that we said so.", "command", False),
+        ("Affirm.", "gate", False),
+    ],
+)
+def test_what_is_written_down_word_for_word_may_be_long_but_for_a_gate(free_text, weight, taken):
+    search = _search(
+        Candidate("affirm", "affirm", -1.2, -np.inf, -1.2), free_score=-1.2, active_s=1.9
+    )
+    search.free_text = free_text
+    expected = Expected(("affirm",), weights={"affirm": weight})
+    assert bool(judge(search, expected, 2.5).text) is taken
+
+
+def test_a_blow_after_the_answer_does_not_make_it_longer(whisper):
+    rng, blow_s = np.random.default_rng(5), np.arange(2400) / RATE_HZ
+    blow = rng.normal(0, 6000, 2400) * np.exp(-blow_s / 0.03)
+    for voice in ("slt", "rms"):
+        sound = np.pad(say("affirm", voice), (3200, 24_000)).astype(float)
+        sound[-8000:-5600] += blow
+        search = whisper.search(to_int16(sound / 32768), Expected(("affirm", "negative")))
+        assert search.active_s > 1.65, "else this shows nothing"
+        assert whisper.hear(to_int16(sound / 32768), Expected(("affirm", "negative"))).text
 
 
 def test_digits_that_nobody_could_say_in_the_time_lose():
