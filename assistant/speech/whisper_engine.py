@@ -547,9 +547,8 @@ def judge(search: Search, expected: Expected, duration_s: float) -> Transcript:
             doubt = say * min(_SPELLED_MOST, spelled - candidate.spelled)
         # Free speech explains anything that starts like its first word ("note movement").
         open_end = _OPEN_COST if candidate.open_end else 0.0
-        drawn_s = _DRAWN_FIRST_S + _DRAWN_WORD_S * len(candidate.words.split())
-        drawl = _DRAWL * max(0.0, search.active_s - drawn_s)
-        return candidate.score - _hurry(candidate, search.active_s) - doubt - open_end - drawl
+        cost = _hurry(candidate, search.active_s) + drawl(search, candidate)
+        return candidate.score - doubt - open_end - cost
 
     def near(candidate: Candidate, distance: float) -> bool:
         return any(
@@ -573,7 +572,7 @@ def judge(search: Search, expected: Expected, duration_s: float) -> Transcript:
     floor = demand.score - demand.a_word * (count - 1) + (_NO_SPEECH_COST if quiet else 0.0)
     slack = min(score - floor, score - search.free_score - demand.ratio)
     confidence = share / (1.0 + math.exp(-slack))
-    if too_long(search, best, weight):
+    if too_long(search, best):
         return refuse("other speech")
     if slack < 0:
         return refuse("noise" if quiet else "other speech", confidence)
@@ -593,17 +592,33 @@ def judge(search: Search, expected: Expected, duration_s: float) -> Transcript:
     )
 
 
-def too_long(search: Search, candidate: Candidate, weight: str) -> bool:
+def alone(search: Search, candidate: Candidate) -> bool:
+    """True if the free text is the accepted sentence word for word, and that has no number.
+
+    Of a number the free text may leave out as much as the answer does.
+    """
+    if "{" in candidate.template:
+        return False
+    return _spoken(search.free_text) == candidate.words
+
+
+def too_long(search: Search, candidate: Candidate) -> bool:
     """True if the sound is so long that more was said than the accepted sentence.
 
-    Blows and wind stand out as well as a voice does, so an answer that the free text has word for
-    word is believed all the same ("Affirm." with a blow after it); a gate isn't.
+    Blows and wind stand out as well as a voice does ("Affirm." with a blow after it): what is
+    written down word for word may be twice as long.
     """
     count = len(candidate.words.split())
-    if search.active_s <= _LONGEST_FIRST_S + _LONGEST_WORD_S * count:
-        return False
-    alone = canonical(_spoken(search.free_text)) == canonical(candidate.words)
-    return weight == "gate" or not alone
+    longest_s = _LONGEST_FIRST_S + _LONGEST_WORD_S * count
+    return search.active_s > longest_s * (2 if alone(search, candidate) else 1)
+
+
+def drawl(search: Search, candidate: Candidate) -> float:
+    """What an answer loses for being short beside the sound it was heard in. [nats]"""
+    if alone(search, candidate):
+        return 0.0
+    drawn_s = _DRAWN_FIRST_S + _DRAWN_WORD_S * len(candidate.words.split())
+    return _DRAWL * max(0.0, search.active_s - drawn_s)
 
 
 #: Letters of a command that is long enough to be known by how it is written down, and what it must

@@ -23,8 +23,7 @@ def facts(search: engine.Search, wanted: Expected) -> dict[str, object] | None:
         doubt = 0.0
         if math.isfinite(candidate.figures) and math.isfinite(spelled):
             doubt = say * min(engine._SPELLED_MOST, spelled - candidate.spelled)
-        drawn_s = engine._DRAWN_FIRST_S + engine._DRAWN_WORD_S * len(candidate.words.split())
-        drawl = engine._DRAWL * max(0.0, search.active_s - drawn_s)
+        drawl = engine.drawl(search, candidate)
         open_end = engine._OPEN_COST if candidate.open_end else 0.0
         hurry = engine._hurry(candidate, search.active_s)
         return candidate.score - hurry - doubt - open_end - drawl
@@ -44,7 +43,7 @@ def facts(search: engine.Search, wanted: Expected) -> dict[str, object] | None:
         "ratio": float(score - search.free_score),
         "words": count,
         "apart": float(min(gaps, default=99.0)),
-        "long": engine.too_long(search, best, weight),
+        "long": engine.too_long(search, best),
         "no_speech": float(search.no_speech),
     }
 

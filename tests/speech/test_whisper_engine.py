@@ -344,20 +344,24 @@ def test_a_reply_far_too_long_for_the_phrase_is_other_speech():
 
 
 @pytest.mark.parametrize(
-    ("free_text", "weight", "taken"),
+    ("words", "template", "free_text", "active_s", "taken"),
     [
-        ("Affirm.", "command", True),
-        ("Affirm that we said so.", "command", False),
-        ("Affirm.", "gate", False),
+        ("affirm", "affirm", "Affirm.", 1.9, True),
+        ("affirm", "affirm", "Affirm that we said so.", 1.9, False),
+        ("affirm", "affirm", "Affirm.", 4.0, False),
+        ("two", "{value}", "Two.", 1.9, False),
     ],
 )
-def test_what_is_written_down_word_for_word_may_be_long_but_for_a_gate(free_text, weight, taken):
+def test_what_is_written_down_word_for_word_may_be_twice_as_long_but_for_numbers(
+    words, template, free_text, active_s, taken
+):
+    # "two" of "two three four" ends early in both.
     search = _search(
-        Candidate("affirm", "affirm", -1.2, -np.inf, -1.2), free_score=-1.2, active_s=1.9
+        Candidate(words, template, -0.1, -np.inf, -0.1), free_score=-0.1, active_s=active_s
     )
     search.free_text = free_text
-    expected = Expected(("affirm",), weights={"affirm": weight})
-    assert bool(judge(search, expected, 2.5).text) is taken
+    expected = Expected((template,), weights={template: "gate" if words == "affirm" else "value"})
+    assert bool(judge(search, expected, 4.5).text) is taken
 
 
 def test_a_blow_after_the_answer_does_not_make_it_longer(whisper):
@@ -366,9 +370,10 @@ def test_a_blow_after_the_answer_does_not_make_it_longer(whisper):
     for voice in ("slt", "rms"):
         sound = np.pad(say("affirm", voice), (3200, 24_000)).astype(float)
         sound[-8000:-5600] += blow
-        search = whisper.search(to_int16(sound / 32768), Expected(("affirm", "negative")))
+        expected = Expected(("affirm", "negative"), weights={"affirm": "gate"})
+        search = whisper.search(to_int16(sound / 32768), expected)
         assert search.active_s > 1.65, "else this shows nothing"
-        assert whisper.hear(to_int16(sound / 32768), Expected(("affirm", "negative"))).text
+        assert whisper.hear(to_int16(sound / 32768), expected).text == "affirm"
 
 
 def test_digits_that_nobody_could_say_in_the_time_lose():
