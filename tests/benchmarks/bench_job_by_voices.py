@@ -22,6 +22,7 @@ from __future__ import annotations
 import argparse
 import difflib
 import functools
+import importlib
 import itertools
 import json
 import re
@@ -125,9 +126,11 @@ class Crew:
 
 def kokoro(folder: Path) -> Callable[[str, str], np.ndarray]:
     """Kokoro's voices: words and the name of one to int16 at 16 kHz."""
-    from kokoro_onnx import Kokoro
-
-    engine = Kokoro(str(folder / "model.onnx"), str(folder / "voices.npz"))
+    try:
+        found = importlib.import_module("kokoro_onnx")  # of training, not of the tests
+    except ImportError as missing:
+        raise SystemExit(f"{missing}; install models/training/requirements.txt") from missing
+    engine = found.Kokoro(str(folder / "model.onnx"), str(folder / "voices.npz"))
 
     @functools.cache
     def speak(words: str, voice: str) -> np.ndarray:
