@@ -610,15 +610,15 @@ def too_long(search: Search, candidate: Candidate) -> bool:
     """
     count = len(candidate.words.split())
     longest_s = _LONGEST_FIRST_S + _LONGEST_WORD_S * count
-    return search.active_s > longest_s * (2 if alone(search, candidate) else 1)
+    if search.active_s <= longest_s:
+        return False
+    return search.active_s > 2 * longest_s or not alone(search, candidate)
 
 
 def drawl(search: Search, candidate: Candidate) -> float:
     """What an answer loses for being short beside the sound it was heard in. [nats]"""
-    if alone(search, candidate):
-        return 0.0
-    drawn_s = _DRAWN_FIRST_S + _DRAWN_WORD_S * len(candidate.words.split())
-    return _DRAWL * max(0.0, search.active_s - drawn_s)
+    beyond_s = search.active_s - _DRAWN_FIRST_S - _DRAWN_WORD_S * len(candidate.words.split())
+    return _DRAWL * beyond_s if beyond_s > 0 and not alone(search, candidate) else 0.0
 
 
 #: Letters of a command that is long enough to be known by how it is written down, and what it must

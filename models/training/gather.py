@@ -31,7 +31,7 @@ import soxr
 # Some installed package may bring a `tests` of its own.
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from tests.benchmarks.bench_hearing import MADE_SETS
+from tests.benchmarks.bench_hearing import MADE_SETS, told
 
 RATE_HZ = 16000
 LONGEST_S = 7.0
@@ -99,8 +99,6 @@ PARTS = (
 )
 # Voices of Kokoro that never train, for judging.
 KOKORO_KEPT = ("am_eric", "am_onyx", "af_nova", "bf_lily", "bm_lewis", "hm_psi", "im_nicola")
-# As an engine has to be told to say it.
-SAID = {"megohms": "meg ohms", "megohm": "meg ohm", "kilohms": "kilo ohms", "kilohm": "kilo ohm"}
 
 
 def may_train(speaker: str, excluded: set[str], halved: bool) -> bool:
@@ -449,7 +447,7 @@ def judged(folder: Path, say: Callable[..., str]) -> None:
     for name, (texts, kind) in MADE_SETS.items():
         for number, text in enumerate(texts.split("|") * KEPT_TIMES):
             to = folder / f"{name}-{number}.wav"
-            voice = say(" ".join(SAID.get(w, w) for w in text.split()), pick, to)
+            voice = say(told(text), pick, to)
             soundfile.write(to.with_suffix(".flac"), read(to), RATE_HZ)
             to.unlink()
             file = to.with_suffix(".flac").name
@@ -523,7 +521,7 @@ def synthesise(
     def one(job: tuple[int, phrases.Line]) -> tuple[np.ndarray, str, phrases.Line]:
         number, line = job
         pick = random.Random(seed * 1_000_003 + number)
-        text = " ".join(SAID.get(word, word) for word in line[0].split())
+        text = told(line[0])
         with tempfile.TemporaryDirectory() as folder:
             to = Path(folder) / "said.wav"
             voice = say(text, pick, to)

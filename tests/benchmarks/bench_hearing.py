@@ -55,6 +55,8 @@ SAID_DENIED = (
     "lockout not confirmed four seven|lockout unconfirmed two nine|not clear to energize six one|"
     "lockout confirmed not three eight|unclear to energize five zero|lockout is confirmed by no one"
 )
+#: Units as an engine has to be told to say them.
+_TOLD = {"megohms": "meg ohms", "megohm": "meg ohm", "kilohms": "kilo ohms", "kilohm": "kilo ohm"}
 #: Name of a set -> what voices say in it, and of which kind that is.
 MADE_SETS = {
     "values-made": (SAID_VALUES, "value"),
@@ -77,6 +79,11 @@ SETS: dict[str, tuple[list[str], Any]] = {
     "denied-made": (GATE.split("|"), None),
 }
 UNITS = "volts, amps, ohms, megohms, newtons, millimetres"
+
+
+def told(words: str) -> str:
+    """Words as a voice has to be told to say them."""
+    return " ".join(_TOLD.get(word, word) for word in words.split())
 
 
 def asterisk_entries() -> list[dict[str, str]]:

@@ -25,7 +25,6 @@ import functools
 import importlib
 import itertools
 import json
-import re
 import sys
 import tempfile
 import time
@@ -47,7 +46,7 @@ from assistant.speech.audio import mix, read_sound, resample, to_int16
 from assistant.speech.engines import load
 from assistant.speech.hear import wilson
 from assistant.speech.recogniser import RATE_HZ, Recogniser
-from tests.benchmarks.bench_hearing import ROOT, SPEECH
+from tests.benchmarks.bench_hearing import ROOT, SPEECH, told
 from tests.benchmarks.site_noise import MADE
 from tests.speech.voices import say
 
@@ -134,9 +133,8 @@ def kokoro(folder: Path) -> Callable[[str, str], np.ndarray]:
 
     @functools.cache
     def speak(words: str, voice: str) -> np.ndarray:
-        # As an engine has to be told to say it.
-        text = re.sub(r"\b(meg|kilo)ohm", r"\1 ohm", words)
-        wave, rate_hz = engine.create(text, voice, lang="en-gb" if voice[0] == "b" else "en-us")
+        lang = "en-gb" if voice[0] == "b" else "en-us"
+        wave, rate_hz = engine.create(told(words), voice, lang=lang)
         return to_int16(resample(wave, rate_hz))
 
     return speak

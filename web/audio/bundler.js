@@ -20,12 +20,10 @@ export class Bundler {
     this.#floor = Math.min(level, this.#floor * RISE);
     this.#held.push(frame);
     this.#prompt = Math.max(-1, this.#prompt - 1);
-    return this.#prompt >= 0 || this.#held.length === TOGETHER ? this.flush() : null;
+    return this.#prompt >= 0 || this.#held.length === TOGETHER ? this.#release() : null;
   }
 
-  // What is held back, or null.
-  flush() {
-    if (!this.#held.length) return null;
+  #release() {
     const whole = new Int16Array(this.#held.reduce((sum, frame) => sum + frame.length, 0));
     let at = 0;
     for (const frame of this.#held) {
